@@ -1,0 +1,6 @@
+"""`python -m microclimate`."""
+
+from microclimate.cli import main
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""Plans, their cost and their latest start."""

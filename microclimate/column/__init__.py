@@ -1,0 +1,1 @@
+"""One implicit step of layers under a surface, for lanes of columns."""

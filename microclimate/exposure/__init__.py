@@ -1,0 +1,1 @@
+"""Venue and weather become what reaches each patch."""

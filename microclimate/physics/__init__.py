@@ -1,0 +1,1 @@
+"""One published relation per function, SI, no input or output."""

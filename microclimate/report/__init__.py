@@ -1,0 +1,1 @@
+"""Words, figures and pages."""

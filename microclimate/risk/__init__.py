@@ -1,0 +1,1 @@
+"""Chances per zone and event."""

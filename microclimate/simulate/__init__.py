@@ -1,0 +1,1 @@
+"""The time loop: forcing and plan become outcome and states."""

@@ -1,0 +1,1 @@
+"""What the sky is forecast or measured to do."""
