@@ -218,7 +218,7 @@ def quantity(text: str | float, unit: str) -> float:
     if wanted == "temperature difference" and f"delta_{given}" in _UNITS:
         given = f"delta_{given}"
     if dimension(given) != wanted:
-        raise UnknownUnit(f"{text!r} is a {dimension(given)}, not a {wanted}")
+        raise UnknownUnit(f"{text!r} measures {dimension(given)}, not {wanted}")
     return float(to_si(number, given))
 
 

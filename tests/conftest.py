@@ -11,7 +11,7 @@ matplotlib.use("Agg")
 
 _connect = socket.socket.connect
 _connect_ex = socket.socket.connect_ex
-_LOOPBACK = {"127.0.0.1", "::1", "localhost", "0.0.0.0", ""}  # noqa: S104 - names, not a bind
+_LOOPBACK = {"127.0.0.1", "::1", "localhost", "0.0.0.0", ""}
 
 
 def _refuse_the_world(sock: socket.socket, address: Any) -> None:

@@ -9,7 +9,7 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.stats import beta
 
-from microclimate.schema import RISK_VARIABLES, STATE_NAMES, seal
+from microclimate.schema import RISK_VARIABLES, STATE_NAMES, SurfaceState, seal
 
 QUANTILES = (0.1, 0.5, 0.9)  # of the realizations, for temperatures
 RANGE = (0.05, 0.95)  # of the chance itself
@@ -45,8 +45,12 @@ def assess(outcome: xr.Dataset, plan: int = 0) -> xr.Dataset:
     risk = xr.concat(parts, dim="zone", coords="minimal", compat="override")
     names = [str(chosen["zone"].values[np.flatnonzero(index == z)[0]]) for z in zones]
     risk = risk.assign_coords(
-        zone=names, state=list(STATE_NAMES), quantile=list(QUANTILES), event=chosen["event"].values
+        zone=names, state=[int(s) for s in SurfaceState], quantile=list(QUANTILES), event=chosen["event"].values
     )
+    risk["state"].attrs = {
+        "flag_values": risk["state"].values,
+        "flag_meanings": " ".join(n.replace(" ", "_") for n in STATE_NAMES),
+    }
     return seal(risk, RISK_VARIABLES, "risk")
 
 

@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from scipy.stats import beta
 
 from microclimate.risk.outlook import assess
-from microclimate.schema import OUTCOME_VARIABLES, STATE_NAMES, seal
+from microclimate.schema import OUTCOME_VARIABLES, SurfaceState, seal
 
 T0 = np.datetime64("2026-01-21T00:00", "ns")
 HOUR = np.timedelta64(3600, "s")
@@ -57,10 +57,11 @@ def test_the_worst_patch_decides_within_each_realization() -> None:
     states = np.array([[5, 0], [0, 5], [0, 0], [0, 0]])
     risk = assess(make_outcome(states, np.full((4, 2), 272.0), [0, 0], [10.0, 90.0]))
     # closed form: (2 hits + prior weight of the 4 states from "frozen layer" up) / (4 + 1)
-    reached = risk["probability_reached"].sel(state="frozen layer").item()
+    reached = risk["probability_reached"].sel(state=int(SurfaceState.FROZEN_LAYER)).item()
     assert_allclose(reached, (2 + 4 / 9) / 5)
     assert_allclose(
-        risk["probability_reached_low"].sel(state="frozen layer").item(), beta.ppf(0.05, 2 + 4 / 9, 2 + 5 / 9)
+        risk["probability_reached_low"].sel(state=int(SurfaceState.FROZEN_LAYER)).item(),
+        beta.ppf(0.05, 2 + 4 / 9, 2 + 5 / 9),
     )
 
 
@@ -84,7 +85,7 @@ def test_unknown_is_never_no_freeze() -> None:
     states, canopy = np.zeros((4, 1)), np.full((4, 1), 276.0)
     whole = assess(make_outcome(states, canopy, [0], [1.0]))
     cut = assess(make_outcome(states, canopy, [0], [1.0], np.array([1.0, 1.0, 1.0, 0.4])))
-    name = "frozen layer"
+    name = int(SurfaceState.FROZEN_LAYER)
     assert (
         cut["probability_reached_high"].sel(state=name).item()
         > whole["probability_reached_high"].sel(state=name).item() + 0.1
@@ -102,14 +103,14 @@ def test_chances_add_up_and_lie_in_their_range(states: list[list[int]]) -> None:
     array = np.array(states)
     risk = assess(make_outcome(array, np.full(array.shape, 274.0), [0, 0, 1], [1.0, 1.0, 2.0]))
     assert_allclose(risk["probability"].sum("state"), 1.0, atol=1e-12)
-    assert_allclose(risk["probability_reached"].sel(state="open"), 1.0)
+    assert_allclose(risk["probability_reached"].sel(state=0), 1.0)
     for name in ("probability", "probability_reached"):
         assert (risk[f"{name}_low"] <= risk[name]).all()
         assert (risk[f"{name}_high"] >= risk[name]).all()
         assert float(risk[name].min()) > 0
     falling = risk["probability_reached"].transpose("zone", "event", "state").values
     assert (np.diff(falling, axis=-1) <= 1e-12).all()
-    assert list(risk["state"].values) == list(STATE_NAMES)
+    assert list(risk["state"].values) == list(range(9))
 
 
 def test_a_perfectly_calibrated_ensemble_is_covered() -> None:
@@ -123,8 +124,8 @@ def test_a_perfectly_calibrated_ensemble_is_covered() -> None:
     for _ in range(200):
         states = np.where(rng.random((31, 5)) < truth, 5, 0)
         risk = assess(make_outcome(states, np.full((31, 5), 272.0), [0, 1, 2, 3, 4], [1.0] * 5))
-        low = risk["probability_reached_low"].sel(state="crust").values
-        high = risk["probability_reached_high"].sel(state="crust").values
+        low = risk["probability_reached_low"].sel(state=int(SurfaceState.CRUST)).values
+        high = risk["probability_reached_high"].sel(state=int(SurfaceState.CRUST)).values
         inside += int(((low <= truth) & (truth <= high)).sum())
     assert 0.84 <= inside / 1000 <= 0.97
 
