@@ -301,6 +301,7 @@ def seal(dataset: xr.Dataset, variables: Mapping[str, Var], stage: str, *, extra
 
 
 def _out_of_range(name: str, var: Var, values: np.ndarray) -> list[Problem]:
+    values = values if values.dtype.kind == "f" else values.astype(float)  # an integer has no infinity to start from
     finite = np.isfinite(values)
     if not finite.any():
         return [] if var.gaps else [Problem(name, "no value at all", f"[{var.units}]")]
