@@ -1,9 +1,10 @@
 """Exchange of heat and momentum between a rough surface and the air: log law, stability, conductance."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from microclimate.constants import GRAVITY, VON_KARMAN
-from microclimate.physics.elementwise import Value, choose, formula
+from microclimate.physics.elementwise import Value, between, choose, formula
 
 # Beljaars & Holtslag 1991, J. Appl. Meteorol. 30:327, Eqs. (28), (32)
 _BH_A, _BH_B, _BH_C, _BH_D = 1.0, 0.667, 5.0, 0.35
@@ -156,6 +157,46 @@ def transfer_coefficient(
     momentum = _momentum_profile(inverse, wind_height, roughness_momentum)
     heat = _heat_profile(inverse, temperature_height, roughness_heat)
     return VON_KARMAN * VON_KARMAN / (momentum * heat)
+
+
+# nodes of a transfer table lie evenly in |Ri| / (|Ri| + q |Ri at the end|), 512 a side: straight lines between then
+# stay within 0.5 % (tested); ours
+_TABLE_STEPS = 512
+_TABLE_STABLE, _TABLE_UNSTABLE = 0.35, 0.05  # q
+
+
+def transfer_table(
+    wind_height: float, temperature_height: float, roughness_momentum: float, roughness_heat: float
+) -> NDArray[np.float64]:
+    """`transfer_coefficient` made ready for look-up, for one pair of heights and of roughness lengths [m].
+
+    Holds the Richardson numbers of the most unstable and the most stable end, then the coefficients between [1].
+    """
+    ends = np.array([MOST_UNSTABLE, MOST_STABLE])
+    momentum = _momentum_profile(ends, wind_height, roughness_momentum)
+    heat = _heat_profile(ends, temperature_height, roughness_heat)
+    low, high = ends * heat / (momentum * momentum) * wind_height * wind_height / temperature_height
+    place = np.arange(_TABLE_STEPS + 1) / _TABLE_STEPS
+    stable = high * _TABLE_STABLE * place / (1.0 + _TABLE_STABLE - place)
+    unstable = low * _TABLE_UNSTABLE * place / (1.0 + _TABLE_UNSTABLE - place)
+    richardson = np.concatenate([unstable[:0:-1], stable])
+    values = transfer_coefficient(richardson, wind_height, temperature_height, roughness_momentum, roughness_heat)
+    table: NDArray[np.float64] = np.concatenate([[low, high], values])
+    return table
+
+
+@formula
+def fast_transfer_coefficient(richardson: Value, table: Value) -> Value:
+    """`transfer_coefficient` [1] looked up in its `transfer_table`: no logarithm, no iteration.
+
+    Largest error 0.5 % of the value at any Richardson number, heights 1.5 to 10 m, roughness of momentum 0.003 to
+    0.1 m, of heat a tenth to a hundredth of it (tested).
+    """
+    held = np.minimum(np.maximum(richardson, table[0]), table[1])
+    share = choose(held > 0.0, _TABLE_STABLE, _TABLE_UNSTABLE)
+    end = choose(held > 0.0, table[1], -table[0])
+    place = held * (1.0 + share) / (np.abs(held) + share * end)
+    return between(2.0 + _TABLE_STEPS * (1.0 + place), table)
 
 
 @formula
