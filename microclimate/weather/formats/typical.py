@@ -1,0 +1,111 @@
+"""Typical-year files (TMY3, EPW) through pvlib, whose two readers label hours in opposite ways.
+
+pvlib 0.16.1: `read_tmy3` labels hours by their END, `read_epw` by their BEGINNING (told by the correlation of global
+radiation with the sun half an hour before and after the label; tests repeat that). Both leave here as the END.
+"""
+
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pvlib
+
+from microclimate.errors import refuse
+from microclimate.weather.table import Column, Table
+
+YEAR = 2025  # months of different years are set into one; the last label falls on 1 January after it
+
+
+def tmy3(data: bytes, path: Path) -> Table:
+    """A TMY3 file, hour-ending."""
+    frame, meta = _read(pvlib.iotools.read_tmy3, data, path, coerce_year=YEAR, map_variables=True)
+    picks = [
+        ("air_temperature", "degC", "temp_air"),
+        ("dew_point_temperature", "degC", "temp_dew"),
+        ("relative_humidity", "%", "relative_humidity"),
+        ("wind_speed", "m/s", "wind_speed"),
+        ("wind_from_direction", "degree", "wind_direction"),
+        ("surface_air_pressure", "hPa", "pressure"),
+        ("cloud_area_fraction", "tenths", "TotCld (tenths)"),
+        ("surface_downwelling_shortwave_flux_in_air", "W/m2", "ghi"),
+        ("direct_normal_irradiance", "W/m2", "dni"),
+        ("surface_diffuse_downwelling_shortwave_flux_in_air", "W/m2", "dhi"),
+        ("precipitation_flux", "mm", "Lprecip depth (mm)"),
+    ]
+    made = _table(
+        frame, picks, pd.Timedelta(0), f"typical year {meta.get('Name', '').strip(chr(34))} ({path.name})", path
+    )
+    for column in made.columns:
+        if column.name == "precipitation_flux":
+            wet = column.values[column.values > 0]
+            # hundredths of an inch in tenths of a millimetre are 3, 5, 8, 10 ...: whole millimetres would show 1 and 2
+            if wet.size >= 20 and np.isin(wet, (1.0, 2.0)).mean() < 0.01:
+                column.values = column.values * 0.1
+                made.codes.append("precipitation_unit=tenths of mm")
+    return made
+
+
+def epw(data: bytes, path: Path) -> Table:
+    """An EPW file, hour-beginning after pvlib: moved by its hour."""
+    frame, meta = _read(pvlib.iotools.read_epw, data, path, coerce_year=YEAR)
+    picks = [
+        ("air_temperature", "degC", "temp_air"),
+        ("dew_point_temperature", "degC", "temp_dew"),
+        ("relative_humidity", "%", "relative_humidity"),
+        ("wind_speed", "m/s", "wind_speed"),
+        ("wind_from_direction", "degree", "wind_direction"),
+        ("surface_air_pressure", "Pa", "atmospheric_pressure"),
+        ("cloud_area_fraction", "tenths", "total_sky_cover"),
+        ("surface_downwelling_shortwave_flux_in_air", "W/m2", "ghi"),
+        ("direct_normal_irradiance", "W/m2", "dni"),
+        ("surface_diffuse_downwelling_shortwave_flux_in_air", "W/m2", "dhi"),
+        ("surface_downwelling_longwave_flux_in_air", "W/m2", "ghi_infrared"),
+        ("precipitation_flux", "mm", "liquid_precipitation_depth"),
+    ]
+    source = f"typical year {str(meta.get('city', '')).strip()} ({path.name})"
+    return _table(frame, picks, pd.Timedelta(hours=1), source, path)
+
+
+def _read(reader: Any, data: bytes, path: Path, **options: Any) -> tuple[pd.DataFrame, dict[str, Any]]:
+    # the readers want a file; the bytes may have come out of a compressed one
+    handle, name = tempfile.mkstemp(suffix=path.suffix)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+        frame, meta = reader(name, **options)
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError, OSError, UnicodeDecodeError) as error:
+        raise refuse(
+            path.name, "is not a whole typical-year file", "TMY3 or EPW as published", str(error).splitlines()[0][:120]
+        ) from error
+    finally:
+        Path(name).unlink(missing_ok=True)
+    if len(frame) < 24:
+        raise refuse(path.name, f"holds {len(frame)} hours", "a typical year")
+    return frame, meta
+
+
+def _table(
+    frame: pd.DataFrame, picks: list[tuple[str, str, str]], shift: pd.Timedelta, source: str, path: Path
+) -> Table:
+    times = (frame.index.tz_convert("UTC").tz_localize(None) + shift).to_numpy().astype("datetime64[ns]")
+    columns = []
+    for name, unit, key in picks:
+        if key in frame:
+            values = frame[key].to_numpy(dtype=float)
+            if name == "cloud_area_fraction":
+                values = np.where((values > 10) | (values < 0), np.nan, values)  # 99: not observed
+            elif name == "precipitation_flux":
+                values = np.where((values < 0) | (values >= 999), np.nan, values)
+            elif "flux" in name or "irradiance" in name:
+                values = np.where((values < 0) | (values >= 9999), np.nan, values)
+            if np.isfinite(values).any():
+                columns.append(Column(name, unit, values, f"{path.name}: {key}"))
+    order = np.argsort(times, kind="stable")
+    for column in columns:
+        column.values = column.values[order]
+    return Table(
+        times[order], columns, source, wind_height=10.0, temperature_height=2.0, codes=[f"typical_year={YEAR}"]
+    )

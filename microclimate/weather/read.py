@@ -1,0 +1,93 @@
+"""Any weather file to a raw Dataset: the format is told by the content, the name is only a hint."""
+
+import gzip
+import zlib
+from collections.abc import Mapping
+from pathlib import Path
+
+import xarray as xr
+
+from microclimate.errors import refuse
+from microclimate.schema import Site
+from microclimate.weather import table
+from microclimate.weather.formats import csv, netcdf, typical
+
+MOST_BYTES = 400_000_000  # a point forecast is far smaller; more is a mistake or an attack
+
+
+def weather(path: str | Path, site: Site, *, mapping: Mapping[str, str] | None = None) -> xr.Dataset:
+    """The weather of a file: canonical names, SI, (realization, time), stamps UTC at the END of their interval.
+
+    Parameters
+    ----------
+    path : path
+        CSV, CF-NetCDF, TMY3 or EPW; may be gzipped once.
+    site : Site
+        The venue: its zone serves stamps without offset, its place chooses among grid points.
+    mapping : mapping, optional
+        For CSV: header in the file -> `name [unit]`.
+
+    Returns
+    -------
+    Dataset
+        Whatever the file has of `names.RAW`, each with `cell_methods`; `time_bnds`; attributes `source`, `issued`,
+        `assumed`, and `wind_height`, `temperature_height` [m] where the file says them.
+
+    Raises
+    ------
+    InputError
+        Every fault of the file at once.
+    """
+    path = Path(path)
+    data = _bytes(path)
+    return table.dataset(_table(data, path, site, mapping))
+
+
+def _bytes(path: Path) -> bytes:
+    if not path.exists():
+        raise refuse(path.name, "no such file", "a weather file", f"looked in {path.parent.resolve()}")
+    if path.is_dir():
+        raise refuse(path.name, "is a folder", "a weather file")
+    if path.stat().st_size > MOST_BYTES:
+        raise refuse(
+            path.name,
+            f"has {path.stat().st_size / 1e6:.0f} MB",
+            f"at most {MOST_BYTES / 1e6:.0f} MB",
+            "cut it to the venue's point",
+        )
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise refuse(path.name, f"cannot be read ({error.strerror})", "a readable file") from error
+    if data[:2] == b"\x1f\x8b":
+        data = _unzipped(data, path)
+        if data[:2] == b"\x1f\x8b":
+            raise refuse(path.name, "is gzipped twice", "a file gzipped once or not at all", "run gunzip on it once")
+    if not data.strip():
+        raise refuse(path.name, "is empty", "a weather file")
+    return data
+
+
+def _unzipped(data: bytes, path: Path) -> bytes:
+    unpacker = zlib.decompressobj(wbits=31)
+    try:
+        out = unpacker.decompress(data, MOST_BYTES)
+    except (zlib.error, gzip.BadGzipFile) as error:
+        raise refuse(path.name, f"is a broken gzip file ({error})", "a whole file", "fetch it again") from error
+    if unpacker.unconsumed_tail:
+        raise refuse(path.name, "unpacks to more than a weather file can hold", f"at most {MOST_BYTES / 1e6:.0f} MB")
+    if not unpacker.eof:
+        raise refuse(path.name, "ends in the middle (gzip)", "a whole file", "fetch it again")
+    return out
+
+
+def _table(data: bytes, path: Path, site: Site, mapping: Mapping[str, str] | None) -> table.Table:
+    head = data[:4096]
+    if head.startswith((b"\x89HDF\r\n\x1a\n", b"CDF\x01", b"CDF\x02", b"CDF\x05")):
+        return netcdf.table(data, path, site)
+    if head.startswith(b"LOCATION,"):
+        return typical.epw(data, path)
+    second = data.split(b"\n", 2)[1:2]
+    if second and second[0].startswith(b"Date (MM/DD/YYYY),Time (HH:MM)"):
+        return typical.tmy3(data, path)
+    return csv.table(data, path, site, mapping)

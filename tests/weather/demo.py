@@ -1,0 +1,73 @@
+"""How the demo's weather files were made: `python tests/weather/demo.py` writes them again, a test compares.
+
+Source: the typical year 723170TYA.CSV (TMY3, US National Renewable Energy Laboratory, US-government data) that pvlib
+ships. Its hours of 12 to 30 January are moved one day on and set into 2026, so that the 27th becomes Wednesday the 28th.
+"""
+
+from pathlib import Path
+
+import pandas as pd
+import pvlib
+
+FOLDER = Path(__file__).parents[2] / "data_demo"
+ZONE = "America/New_York"
+ISSUED = "2026-01-27T12:00:00-05:00"
+SOURCE = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
+
+
+def hours(first: str, last: str) -> pd.DataFrame:
+    """Hours of the typical year by their stamp in the demo, hour-ending, local standard time."""
+    frame, _ = pvlib.iotools.read_tmy3(str(SOURCE), coerce_year=2026, map_variables=True)
+    frame.index = frame.index + pd.Timedelta(days=1)
+    return frame.loc[first:last]
+
+
+def _stamps(index: pd.DatetimeIndex) -> list[str]:
+    return [stamp.isoformat(timespec="minutes") for stamp in index]
+
+
+def _common(frame: pd.DataFrame) -> dict[str, object]:
+    return {
+        "time": _stamps(frame.index),
+        "air_temperature [degC]": frame["temp_air"].round(1),
+        "dew_point_temperature [degC]": frame["temp_dew"].round(1),
+        "wind_speed [m/s]": frame["wind_speed"].round(1),
+        "wind_from_direction [degree]": frame["wind_direction"],
+        "cloud_area_fraction [%]": frame["TotCld (tenths)"] * 10,
+        # the file's numbers are hundredths of an inch in tenths of a millimetre, whatever its header says
+        "precipitation [mm]": (frame["Lprecip depth (mm)"] * 0.1).round(1),
+        "surface_air_pressure [hPa]": frame["pressure"],
+    }
+
+
+def past() -> str:
+    """The fortnight before, as observed at a station with radiation."""
+    frame = hours("2026-01-13 13:00", "2026-01-27 12:00")
+    table = _common(frame) | {
+        "shortwave [W/m2]": frame["ghi"],
+        "direct_normal [W/m2]": frame["dni"],
+        "diffuse [W/m2]": frame["dhi"],
+    }
+    head = "# source: invented station (typical year, dates moved)\n# wind height: 10 m\n# temperature height: 2 m\n"
+    return head + pd.DataFrame(table).to_csv(index=False, lineterminator="\n")
+
+
+def forecast() -> str:
+    """Three days as a forecast service gives them: no radiation."""
+    frame = hours("2026-01-27 12:00", "2026-01-30 12:00")
+    head = (
+        f"# source: invented forecast (typical year, dates moved)\n# issued: {ISSUED}\n"
+        "# wind height: 10 m\n# temperature height: 2 m\n"
+    )
+    return head + pd.DataFrame(_common(frame)).to_csv(index=False, lineterminator="\n")
+
+
+def main() -> None:
+    """Writes the files."""
+    FOLDER.mkdir(exist_ok=True)
+    (FOLDER / "past.csv").write_text(past(), encoding="utf-8", newline="\n")
+    (FOLDER / "forecast.csv").write_text(forecast(), encoding="utf-8", newline="\n")
+
+
+if __name__ == "__main__":
+    main()
