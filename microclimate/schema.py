@@ -127,20 +127,26 @@ WEATHER: Mapping[str, Var] = {
 }
 
 FORCING: Mapping[str, Var] = {
-    "air_temperature": Var(PATCH, "K", "air_temperature", "air over the patch", 200, 340, MEAN),
-    "specific_humidity": Var(PATCH, "1", "specific_humidity", "humidity of the air over the patch", 0, 0.05, MEAN),
-    "wind_speed": Var(PATCH, "m s-1", "wind_speed", "sheltered wind over the patch at `wind_height`", 0, 75, MEAN),
-    "wind_speed_of_gust": Var(PATCH, "m s-1", "wind_speed_of_gust", "sheltered gust", 0, 110, MEAN),
-    "surface_air_pressure": Var(PATCH, "Pa", "surface_air_pressure", "air pressure", 5e4, 1.1e5, MEAN),
-    "precipitation_flux": Var(PATCH, "kg m-2 s-1", "precipitation_flux", "after roofs", 0, 0.2, MEAN),
-    "snowfall_flux": Var(PATCH, "kg m-2 s-1", "snowfall_flux", "after roofs", 0, 0.2, MEAN),
-    "shortwave_sun_down": Var(PATCH, "W m-2", None, "shortwave straight from the sun, above any cover", 0, 1400, MEAN),
-    "shortwave_sky_down": Var(PATCH, "W m-2", None, "shortwave from the sky, above any cover", 0, 900, MEAN),
-    "shortwave_stands_down": Var(PATCH, "W m-2", None, "shortwave off the stands, above any cover", 0, 900, MEAN),
-    "longwave_sky_down": Var(PATCH, "W m-2", None, "longwave from the visible sky", 0, 600, MEAN),
-    "longwave_stands_down": Var(PATCH, "W m-2", None, "longwave from the stands", 0, 700, MEAN),
-    "sunlit_fraction": Var(PATCH, "1", None, "share of the interval and patch in direct sun", 0, 1, MEAN),
-    "under_tray_air_temperature": Var(PATCH, "K", None, "air below trays", 200, 340, MEAN),
+    "air_temperature": Var(PATCH, "K", "air_temperature", "air over the patch", 200, 340, MEAN, True),
+    "specific_humidity": Var(
+        PATCH, "1", "specific_humidity", "humidity of the air over the patch", 0, 0.05, MEAN, True
+    ),
+    "wind_speed": Var(
+        PATCH, "m s-1", "wind_speed", "sheltered wind over the patch at `wind_height`", 0, 75, MEAN, True
+    ),
+    "wind_speed_of_gust": Var(PATCH, "m s-1", "wind_speed_of_gust", "sheltered gust", 0, 110, MEAN, True),
+    "surface_air_pressure": Var(PATCH, "Pa", "surface_air_pressure", "air pressure", 5e4, 1.1e5, MEAN, True),
+    "precipitation_flux": Var(PATCH, "kg m-2 s-1", "precipitation_flux", "after roofs", 0, 0.2, MEAN, True),
+    "snowfall_flux": Var(PATCH, "kg m-2 s-1", "snowfall_flux", "after roofs", 0, 0.2, MEAN, True),
+    "shortwave_sun_down": Var(
+        PATCH, "W m-2", None, "shortwave straight from the sun, above any cover", 0, 1400, MEAN, True
+    ),
+    "shortwave_sky_down": Var(PATCH, "W m-2", None, "shortwave from the sky, above any cover", 0, 900, MEAN, True),
+    "shortwave_stands_down": Var(PATCH, "W m-2", None, "shortwave off the stands, above any cover", 0, 900, MEAN, True),
+    "longwave_sky_down": Var(PATCH, "W m-2", None, "longwave from the visible sky", 0, 600, MEAN, True),
+    "longwave_stands_down": Var(PATCH, "W m-2", None, "longwave from the stands", 0, 700, MEAN, True),
+    "sunlit_fraction": Var(PATCH, "1", None, "share of the interval and patch in direct sun", 0, 1, MEAN, True),
+    "under_tray_air_temperature": Var(PATCH, "K", None, "air below trays", 200, 340, MEAN, True),
 }
 
 PLAN_VARIABLES: Mapping[str, Var] = {

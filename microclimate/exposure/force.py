@@ -1,0 +1,287 @@
+"""What reaches each patch: venue and weather in, sealed blocks of Forcing out.
+
+A block holds a few realizations at the model step; no array of all realizations, patches and times ever exists, and
+the blocks can be asked for again. Fluxes are downwelling, above any cover. A venue without stands takes a short way.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+from scipy.signal import lfilter
+
+from microclimate import schema
+from microclimate.exposure import shelter
+from microclimate.exposure.patches import PATCH_COORDINATES
+from microclimate.exposure.steps import Steps, lay, spread, sunlight
+from microclimate.physics import vapour
+
+Array = NDArray[np.float64]
+
+STEP = 300.0  # [s]
+BLOCK_BYTES = 48e6  # of one block's variables
+TRAY_LAG = 6 * 3600.0  # [s] by which still air under trays follows the air above; ours, no source
+WIND_CELLS = 12  # cells a patch from which the crest is looked at
+SEED = 20  # of the parameters drawn for each realization
+
+
+class Sight(Protocol):
+    """What this file needs of a bowl, rows being cells or (grouped) patches."""
+
+    cell_x: Array
+    sky_view: Array
+
+    def grouped(self, weights: Array) -> "Sight": ...
+
+    def sun_factor(self, azimuth: Array, elevation: Array) -> Array: ...
+
+    def sky_light(self, azimuth: Array, elevation: Array, direct_normal: Array, diffuse: Array) -> Array: ...
+
+    def reflected(self, azimuth: Array, elevation: Array, direct_normal: Array, diffuse: Array) -> Array: ...
+
+    def longwave(
+        self, sky_down_open: Array, air_temperature: Array, stand_temperature: Array
+    ) -> tuple[Array, Array]: ...
+
+    def crest(self, count: int) -> tuple[Array, Array]: ...
+
+
+@dataclass(frozen=True)
+class Forcing:
+    """Iterate to get sealed Datasets (`schema.FORCING`), a block of realizations each, in order, any number of times."""
+
+    venue: object
+    weather: xr.Dataset
+    bowl: Sight
+    patches: xr.Dataset
+    step: float = STEP
+    field_flux: xr.Dataset | None = None
+    seed: int | None = SEED
+
+    @property
+    def open_field(self) -> bool:
+        """No stand hides any of the sky."""
+        return bool((self.bowl.sky_view >= 1.0 - 1e-9).all())
+
+    @cached_property
+    def steps(self) -> Steps:
+        """Model steps, and how the weather is laid on them."""
+        site = self.venue.site
+        return lay(self.weather, self.step, site.latitude, site.longitude, site.elevation)
+
+    @cached_property
+    def sight(self) -> Sight:
+        """The bowl as the patches see it."""
+        return self.bowl.grouped(self.patches["weights"].values)
+
+    @cached_property
+    def crest(self) -> tuple[Array, Array, NDArray[np.int64]]:
+        """Distance and height of the crest at some cells of each patch, and the patch each belongs to."""
+        cell_patch = self.patches["cell_patch"].values
+        chosen = [_some(np.flatnonzero(cell_patch == p), WIND_CELLS) for p in range(self.patches.sizes["patch"])]
+        cells = np.concatenate(chosen)
+        distance, height = self.bowl.crest(len(shelter.DIRECTIONS))
+        return distance[cells], height[cells], np.repeat(np.arange(len(chosen)), [len(c) for c in chosen])
+
+    @property
+    def assumed(self) -> str:
+        """Codes of all that was assumed on the way, the weather's first, one a line."""
+        codes = [str(self.weather.attrs.get("assumed", ""))]
+        if not self.open_field:
+            codes += ["bowl_wind=prior", "stands=air_temperature"]
+        if not np.isfinite(self.weather["wind_from_direction"].values).any():
+            codes.append("bowl_wind=all_directions")
+        return "\n".join(code for code in codes if code)
+
+    def __iter__(self) -> Iterator[xr.Dataset]:
+        count = self.weather.sizes["realization"]
+        one = 8.0 * len(schema.FORCING) * self.patches.sizes["patch"] * len(self.steps.time)
+        size = max(1, int(BLOCK_BYTES / one))
+        for first in range(0, count, size):
+            yield self._block(self.weather.isel(realization=slice(first, first + size)))
+
+    def shelter(self, realizations: NDArray[np.int64]) -> Array:
+        """Shelter factor of each realization (realization, patch, direction), drawn when there is a seed."""
+        distance, height, patch = self.crest
+        best = shelter.wind_defaults()
+        zone = self.patches["zone_index"].values
+        if self.seed is None or self.open_field:
+            table = _mean_by(shelter.factor(distance, height, **best), patch)
+            return np.broadcast_to(table, (len(realizations), *table.shape))
+        tables = []
+        for realization in realizations:
+            rng = np.random.default_rng([self.seed, int(realization)])
+            drawn = {
+                name: float(
+                    shelter.from_line(name, shelter.to_line(name, best[name]) + prior.spread * rng.standard_normal())
+                )
+                for name, prior in shelter.WIND_PRIORS.items()
+            }
+            tables.append(shelter.draws(_mean_by(shelter.factor(distance, height, **drawn), patch), zone, rng))
+        return np.stack(tables)
+
+    def _block(self, weather: xr.Dataset) -> xr.Dataset:
+        steps = self.steps
+        point = {name: spread(steps.point, weather[name].values) for name in _POINTS}
+        amount = {name: spread(steps.mean, weather[name].values) for name in _AMOUNTS}
+        fields = self._air(point) | self._wind(weather, point) | self._sunlight(weather)
+        fields |= self._longwave(point, amount["surface_downwelling_longwave_flux_in_air"])
+        under_sky = np.ones(self.patches.sizes["patch"])
+        if not self.open_field:
+            under_sky = self.sight.sun_factor(np.array([180.0]), np.array([90.0]))[0]
+        for name in ("precipitation_flux", "snowfall_flux"):
+            fields[name] = amount[name][:, None, :] * under_sky[:, None]
+        shape = (weather.sizes["realization"], self.patches.sizes["patch"], len(steps.time))
+        dims = ("realization", "patch", "time")
+        block = xr.Dataset(
+            {name: (dims, np.broadcast_to(values, shape)) for name, values in fields.items()},
+            coords={"realization": weather["realization"].values, "time": steps.time}
+            | {name: self.patches[name].variable for name in PATCH_COORDINATES},
+            attrs={
+                "wind_height": shelter.PATCH_HEIGHT,
+                "temperature_height": float(weather.attrs.get("temperature_height", 2.0)),
+                "step": steps.seconds,
+                "source": weather.attrs.get("source", ""),
+                "assumed": self.assumed,
+            },
+        )
+        return schema.seal(block, schema.FORCING, "Forcing")
+
+    def _air(self, point: dict[str, Array]) -> dict[str, Array]:
+        """Air over the patches and below trays (realization, patch or 1, time)."""
+        temperature, pressure = point["air_temperature"], point["surface_air_pressure"]
+        vapour_pressure = vapour.saturation_pressure_water(point["dew_point_temperature"])
+        return {
+            "air_temperature": temperature[:, None, :],
+            "specific_humidity": vapour.specific_humidity(vapour_pressure, pressure)[:, None, :],
+            "surface_air_pressure": pressure[:, None, :],
+            "under_tray_air_temperature": self._under_trays(temperature),
+        }
+
+    def _under_trays(self, temperature: Array) -> Array:
+        """Air below the trays of each patch: the draught's share of the air above, the rest following 6 h behind."""
+        keep = np.exp(-self.steps.seconds / TRAY_LAG)
+        lagged, _ = lfilter([1.0 - keep], [1.0, -keep], temperature, axis=-1, zi=keep * temperature[:, :1])
+        out = []
+        for index in self.patches["zone_index"].values:
+            base = self.venue.field.zones[index].base
+            mixed = base.draught * temperature + (1.0 - base.draught) * lagged
+            out.append(mixed if base.air_temperature is None else np.full_like(mixed, base.air_temperature))
+        return np.stack(out, axis=1)
+
+    def _wind(self, weather: xr.Dataset, point: dict[str, Array]) -> dict[str, Array]:
+        """Mean wind and gust at 2 m over each patch, from the forecast wind and its direction."""
+        height, roughness = float(weather.attrs["wind_height"]), self.venue.site.roughness_length
+        mean = shelter.site_wind(point["wind_speed"], height, roughness)[:, None, :] * shelter.to_patch_height()
+        gust = shelter.site_wind(point["wind_speed_of_gust"], height, roughness)[:, None, :] * shelter.to_patch_height()
+        if self.open_field:
+            return {"wind_speed": mean, "wind_speed_of_gust": gust}
+        table = self.shelter(weather["realization"].values)
+        share = shelter.lookup(table, self._direction(weather))
+        sheltered = np.maximum(mean * share, shelter.FLOOR)
+        ratio = np.divide(gust, mean, out=np.ones_like(mean), where=mean > 0.0)
+        gusty = np.minimum(sheltered * shelter.gust_ratio(share, ratio), np.maximum(gust, sheltered))
+        return {"wind_speed": np.where(np.isnan(mean), np.nan, sheltered), "wind_speed_of_gust": gusty}
+
+    def _direction(self, weather: xr.Dataset) -> Array:
+        """Wind direction at each step (realization, time): that of the mean of the directions as vectors."""
+        angle = np.radians(weather["wind_from_direction"].values)
+        east, north = (spread(self.steps.point, part(angle)) for part in (np.sin, np.cos))
+        return np.degrees(np.arctan2(east, north)) % 360.0
+
+    def _sunlight(self, weather: xr.Dataset) -> dict[str, Array]:
+        """Shortwave by origin, and the sunlit share, on each patch (realization, patch, time)."""
+        steps = self.steps
+        normal, sky = sunlight(
+            steps,
+            weather["surface_direct_downwelling_shortwave_flux_in_air"].values,
+            weather["surface_diffuse_downwelling_shortwave_flux_in_air"].values,
+        )
+        up = steps.elevation > 0.0
+        sine = np.where(up, np.sin(np.radians(np.maximum(steps.elevation, 0.0))), 0.0)
+        members, looks = normal.shape
+        patches = self.patches.sizes["patch"]
+        if self.open_field:
+            fields = {
+                "shortwave_sun_down": (normal * sine)[:, :, None],
+                "shortwave_sky_down": sky[:, :, None],
+                "shortwave_stands_down": np.zeros((1, looks, 1)),
+                "sunlit_fraction": up.astype(float)[None, :, None],
+            }
+        else:
+            lit = np.zeros((looks, patches))
+            lit[up] = self.sight.sun_factor(steps.azimuth[up], steps.elevation[up])
+            # light that falls before the sun is up comes from all of the sky
+            bright = up | (np.nan_to_num(sky).max(axis=0) > 0.0)
+            azimuth = np.tile(steps.azimuth[bright], members)
+            height = np.tile(np.maximum(steps.elevation[bright], 0.0), members)
+            args = (azimuth, height, normal[:, bright].ravel(), sky[:, bright].ravel())
+            from_sky, from_stands = np.zeros((2, members, looks, patches))
+            from_sky[:, bright] = self.sight.sky_light(*args).reshape(members, -1, patches)
+            from_stands[:, bright] = self.sight.reflected(*args).reshape(members, -1, patches)
+            fields = {
+                "shortwave_sun_down": (normal * sine)[:, :, None] * lit,
+                "shortwave_sky_down": from_sky,
+                "shortwave_stands_down": from_stands,
+                "sunlit_fraction": lit[None],
+            }
+        return {name: self._stepped(values) for name, values in fields.items()}
+
+    def _stepped(self, values: Array) -> Array:
+        """Values at looks (realization, look, patch) averaged over steps, as (realization, patch, step)."""
+        if self.steps.look_share.shape[0] != values.shape[1]:
+            flat = np.moveaxis(values, 1, -1)
+            values = spread(self.steps.look_share, flat.reshape(-1, flat.shape[-1])).reshape(*flat.shape[:-1], -1)
+            return values
+        return np.ascontiguousarray(np.moveaxis(values, 1, -1))
+
+    def _longwave(self, point: dict[str, Array], down: Array) -> dict[str, Array]:
+        """Longwave from the visible sky and from the stands (realization, patch, time)."""
+        if self.open_field:
+            return {"longwave_sky_down": down[:, None, :], "longwave_stands_down": np.zeros((1, 1, 1))}
+        air = point["air_temperature"]
+        sky, stands = self.sight.longwave(down, air, air)
+        return {"longwave_sky_down": np.moveaxis(sky, -1, 1), "longwave_stands_down": np.moveaxis(stands, -1, 1)}
+
+
+_POINTS = (
+    "air_temperature",
+    "dew_point_temperature",
+    "wind_speed",
+    "wind_speed_of_gust",
+    "surface_air_pressure",
+)
+_AMOUNTS = ("precipitation_flux", "snowfall_flux", "surface_downwelling_longwave_flux_in_air")
+
+
+def _some(cells: NDArray[np.int64], most: int) -> NDArray[np.int64]:
+    """At most `most` of the cells, evenly spaced in their order."""
+    if len(cells) <= most:
+        return cells
+    return cells[np.linspace(0, len(cells) - 1, most).round().astype(int)]
+
+
+def _mean_by(values: Array, group: NDArray[np.int64]) -> Array:
+    """Means of rows (row, ...) over groups 0..n-1."""
+    sums = np.zeros((int(group.max()) + 1, *values.shape[1:]))
+    np.add.at(sums, group, values)
+    return sums / np.bincount(group)[:, None]
+
+
+def forcing(
+    venue: object,
+    weather: xr.Dataset,
+    bowl: Sight,
+    patches: xr.Dataset,
+    step: float = STEP,
+    field_flux: xr.Dataset | None = None,
+    seed: int | None = SEED,
+) -> Forcing:
+    """What reaches each patch of the venue under this weather."""
+    if weather.sizes["realization"] == 1:
+        seed = None
+    return Forcing(venue, weather, bowl, patches, step, field_flux, seed)

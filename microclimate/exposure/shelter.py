@@ -1,0 +1,203 @@
+"""How much of the outside wind reaches each patch, by direction: the horizon-angle shelter factor.
+
+What a patch sees of the crest of the stands at each azimuth, as the ratio x = distance / height, says how exposed it
+is to wind from there. One formula covers closed bowls, gaps, horseshoes and two open ends. The shape is held against
+published windbreak curves; the sizes of the parameters are priors, to be narrowed by readings (`learn.calibrate`).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+
+DIRECTIONS = np.arange(0.0, 360.0, 5.0)  # [degree] where the wind comes from, 72 of them
+
+EXPONENT = 1.6  # of the recovery behind a crest: fits .40/.70/1.0/1.0 at 3/9/15/30 heights
+FAR_WALL_REACH = 3.0  # [heights] upwind effect of a wall reaches 2 to 5 heights
+TURBULENCE_OPEN, TURBULENCE_SHELTERED = 0.2, 0.5  # [1] intensity over open ground and behind a crest; ours, no source
+
+SURFACE_ROUGHNESS = 0.01  # [m] short grass: 0.77 of the 10 m wind at 2 m (FAO-56 equation 47 has 0.748)
+FORECAST_ROUGHNESS = 0.03  # [m] open country, for which forecasts and airfields give the 10 m wind (WMO-No. 8)
+BLENDING_HEIGHT = 60.0  # [m] where wind over different ground is alike (from memory: station exposure correction)
+PATCH_HEIGHT = 2.0  # [m] at which the sheltered wind over a patch is given
+
+
+@dataclass(frozen=True)
+class WindPrior:
+    """One parameter of the shelter factor: best value, spread, and the scale on which the spread holds."""
+
+    value: float
+    spread: float
+    scale: str  # "log" | "logit" | "plain"
+    meaning: str
+
+
+WIND_PRIORS: dict[str, WindPrior] = {
+    "least": WindPrior(0.25, 0.45, "log", "wind left in full shelter, 0.10 to 0.45: solid fences, canyons, clearings"),
+    "reach": WindPrior(10.0, 0.30, "log", "heights behind a crest at which the wind is back, 6 to 16: windbreaks"),
+    "dead_end": WindPrior(0.6, 0.6, "logit", "wind that enters a bowl closed at the far side; ours, no source"),
+}
+FAN = 20.0  # [degree] half-width of the upwind fan; 10 to 35 change little; ours, no source
+FAR_WALL = 0.3  # [1] slowing in front of the far wall, 0 to 0.5; size ours, no source
+FLOOR = 0.2  # [m s-1] drainage and eddies on calm nights, 0.1 to 0.4: flow in shallow gullies
+ZONE_SPREAD = 0.30  # [1] log error of a whole zone; ours, no source
+DIRECTION_SPREAD = 0.25  # [1] log error of one zone and direction; ours, no source
+DIRECTION_REACH = 30.0  # [degree] over which that error is alike
+
+
+def wind_defaults() -> dict[str, float]:
+    """The best value of each parameter before any reading."""
+    return {name: prior.value for name, prior in WIND_PRIORS.items()}
+
+
+def to_line(name: str, value: ArrayLike) -> Array:
+    """A parameter on the scale where its prior is a normal distribution."""
+    x = np.asarray(value, float)
+    scale = WIND_PRIORS[name].scale
+    return np.log(x) if scale == "log" else np.log(x / (1.0 - x))
+
+
+def from_line(name: str, position: ArrayLike) -> Array:
+    """The inverse of `to_line`."""
+    x = np.asarray(position, float)
+    return np.exp(x) if WIND_PRIORS[name].scale == "log" else 1.0 / (1.0 + np.exp(-x))
+
+
+def exposure(ratio: ArrayLike, reach: ArrayLike) -> Array:
+    """Share of the outside wind that is back at `ratio` heights behind a crest [1].
+
+    1 - exp(-(x / x0)^1.6); infinity (no crest) gives 1 exactly. Shape after published windbreak profiles.
+    """
+    with np.errstate(over="ignore"):
+        return np.asarray(1.0 - np.exp(-((np.asarray(ratio, float) / reach) ** EXPONENT)))
+
+
+def _fan(count: int, directions: Array, fan: float) -> Array:
+    """Weights (azimuth, direction) of a Gaussian fan about each direction; columns sum to 1."""
+    azimuths = np.arange(count) * 360.0 / count
+    apart = (azimuths[:, None] - directions[None, :] + 180.0) % 360.0 - 180.0
+    weights = np.exp(-0.5 * (apart / fan) ** 2)
+    return np.asarray(weights / weights.sum(axis=0))
+
+
+def factor(
+    distance: ArrayLike,
+    height: ArrayLike,
+    *,
+    least: ArrayLike,
+    reach: ArrayLike,
+    dead_end: ArrayLike,
+    fan: float = FAN,
+    far_wall: float = FAR_WALL,
+    directions: Array = DIRECTIONS,
+) -> Array:
+    """Shelter factor: wind over a point as a share of what open ground would have at the same height.
+
+    Parameters
+    ----------
+    distance, height : array (point, azimuth)
+        Horizontal distance and height [m] of the crest above the point at equally spaced compass azimuths from north;
+        height 0 (or distance infinite) where the bowl is open.
+    least, reach, dead_end : scalar or array (member,)
+        Parameters of `WIND_PRIORS`.
+    fan : float
+        Half-width of the fan [degree].
+    far_wall : float
+        Slowing in front of the far wall [1].
+    directions : array (direction,)
+        Where the wind comes from [degree].
+
+    Returns
+    -------
+    array (member, point, direction), without `member` where the parameters are scalars
+        least (1 - far_wall) .. 1.
+    """
+    distance, height = np.asarray(distance, float), np.asarray(height, float)
+    ratio = np.full(distance.shape, np.inf)
+    np.divide(distance, height, out=ratio, where=height > 0.0)
+    many = np.ndim(least) > 0
+    least, reach, dead_end = (np.asarray(v, float).reshape(-1, 1, 1) for v in (least, reach, dead_end))
+    upwind = _fan(ratio.shape[-1], directions, fan)
+    downwind = _fan(ratio.shape[-1], directions + 180.0, fan)
+    open_share = exposure(ratio, reach)
+    into, out = open_share @ upwind, open_share @ downwind
+    damping = (far_wall * np.exp(-ratio / FAR_WALL_REACH)) @ downwind
+    value = (least + (1.0 - least) * into * (dead_end + (1.0 - dead_end) * out)) * (1.0 - damping)
+    return np.asarray(value if many else value[0])
+
+
+def outside_share(
+    distance: ArrayLike, height: ArrayLike, *, reach: float, dead_end: float, directions: Array = DIRECTIONS
+) -> Array:
+    """How much of the air over a point is outside air blown straight in, by direction (point, direction) [1]."""
+    distance, height = np.asarray(distance, float), np.asarray(height, float)
+    ratio = np.full(distance.shape, np.inf)
+    np.divide(distance, height, out=ratio, where=height > 0.0)
+    open_share = exposure(ratio, reach)
+    into = open_share @ _fan(ratio.shape[-1], directions, FAN)
+    out = open_share @ _fan(ratio.shape[-1], directions + 180.0, FAN)
+    return np.asarray(into * (dead_end + (1.0 - dead_end) * out))
+
+
+def lookup(table: Array, direction: ArrayLike) -> Array:
+    """Read a table (..., 72) at directions [degree], linear and circular; unknown direction gives the mean of all.
+
+    Parameters
+    ----------
+    table : array (realization, patch, direction)
+    direction : array (realization, time)
+        NaN where it is not known.
+
+    Returns
+    -------
+    array (realization, patch, time)
+    """
+    angle = np.asarray(direction, float)
+    known = np.isfinite(angle)
+    position = np.where(known, angle, 0.0) % 360.0 / 360.0 * table.shape[-1]
+    low = np.floor(position).astype(int) % table.shape[-1]
+    share = (position - np.floor(position))[:, None, :]
+    member = np.arange(table.shape[0])[:, None]
+    first = np.swapaxes(table[member, :, low], 1, 2)
+    second = np.swapaxes(table[member, :, (low + 1) % table.shape[-1]], 1, 2)
+    return np.where(known[:, None, :], first + share * (second - first), table.mean(axis=-1)[:, :, None])
+
+
+def site_wind(speed: ArrayLike, height: float, roughness: float) -> Array:
+    """Forecast wind at `height` over open country carried to 10 m over the site's surroundings [m s-1].
+
+    Up the log profile to 60 m over open country and down again over the site's own roughness length [m].
+    """
+    up = np.log(BLENDING_HEIGHT / FORECAST_ROUGHNESS) / np.log(height / FORECAST_ROUGHNESS)
+    down = np.log(10.0 / roughness) / np.log(BLENDING_HEIGHT / roughness)
+    return np.asarray(speed, float) * up * down
+
+
+def to_patch_height() -> float:
+    """Ratio of the wind at 2 m to that at 10 m over short grass by the log profile [1]."""
+    return float(np.log(PATCH_HEIGHT / SURFACE_ROUGHNESS) / np.log(10.0 / SURFACE_ROUGHNESS))
+
+
+def gust_ratio(shelter: ArrayLike, outside_ratio: ArrayLike) -> Array:
+    """Gust over mean wind behind the stands [1] from that outside: the sheltered air is more turbulent.
+
+    The excess grows with turbulence intensity, from 0.2 in the open to 0.5 in full shelter (ours, no source); the
+    caller keeps the gust below the unsheltered one.
+    """
+    intensity = TURBULENCE_OPEN + (TURBULENCE_SHELTERED - TURBULENCE_OPEN) * np.clip(1.0 - np.asarray(shelter), 0, 1)
+    return np.asarray(1.0 + (np.asarray(outside_ratio) - 1.0) * intensity / TURBULENCE_OPEN)
+
+
+def draws(table: Array, zone_index: NDArray[np.int64], rng: np.random.Generator) -> Array:
+    """One drawn misfit of the table (patch, direction): a zone's own error and one by zone and direction.
+
+    The misfit is full where the factor is below 0.5 and vanishes with the stands.
+    """
+    zones = int(zone_index.max()) + 1
+    apart = (DIRECTIONS[:, None] - DIRECTIONS[None, :] + 180.0) % 360.0 - 180.0
+    root = np.linalg.cholesky(np.exp(-0.5 * (apart / DIRECTION_REACH) ** 2) + 1e-6 * np.eye(apart.shape[0]))
+    misfit = ZONE_SPREAD * rng.standard_normal((zones, 1))
+    misfit = misfit + DIRECTION_SPREAD * rng.standard_normal((zones, apart.shape[0])) @ root.T
+    return np.asarray(table * np.exp(misfit[zone_index] * np.clip(2.0 * (1.0 - table), 0.0, 1.0)))
