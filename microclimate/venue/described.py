@@ -1,0 +1,117 @@
+"""The whole venue: as its file has it (`VenueFile`) and ready to use (`Venue`)."""
+
+import hashlib
+import json
+from pathlib import Path
+from typing import Any, Literal
+
+from pydantic import ConfigDict, Field
+
+from microclimate import schema, units
+from microclimate.venue.bowl import Bowl, BowlTable, Gap, Skyline, StandSurface, StandTable, Wall
+from microclimate.venue.calibration import Calibration
+from microclimate.venue.equipment import Circuit, Cover, Crew, Equipment, Plant, Prices
+from microclimate.venue.events import EventTable
+from microclimate.venue.field import Field as PlayingField
+from microclimate.venue.field import FieldTable, Turf, ZoneTable
+from microclimate.venue.ground import Ground
+from microclimate.venue.limits import SPECIES, Limits, Species
+from microclimate.venue.model import Model
+from microclimate.venue.site import Site
+
+
+class VenueFile(Model):
+    """venue.toml, table by table."""
+
+    format: int = Field(1, ge=1, description="of this file")
+    name: str = Field(min_length=1, description="printed at the head of every page")
+    units: Literal["metric", "US"] = Field("metric", description="of everything that is printed")
+    clock: Literal[12, 24] = Field(24, description="hours on the clock that is printed")
+    site: Site
+    field: FieldTable
+    turf: Turf = Field(default_factory=lambda: Turf.model_validate({}))
+    zone: tuple[ZoneTable, ...] = ()
+    ground: tuple[Ground, ...] = ()
+    bowl: BowlTable = BowlTable.model_validate({})
+    stand: tuple[StandTable, ...] = ()
+    wall: tuple[Wall, ...] = ()
+    gap: tuple[Gap, ...] = ()
+    skyline: Skyline | None = None
+    material: tuple[StandSurface, ...] = ()
+    cover: tuple[Cover, ...] = ()
+    circuit: tuple[Circuit, ...] = ()
+    plant: Plant | None = None
+    crew: Crew = Crew.model_validate({})
+    limits: Limits = Limits.model_validate({})
+    prices: Prices | None = None
+    event: tuple[EventTable, ...] = ()
+
+
+class Venue(Model):
+    """What the user described, checked, SI, frozen."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+    name: str
+    units: units.System
+    clock: Literal[12, 24]
+    site: Site
+    field: PlayingField
+    bowl: Bowl
+    equipment: Equipment
+    events: tuple[schema.Event, ...]
+    limits: Limits
+    prices: Prices | None
+    crew: Crew
+    calibration: Calibration
+    directory: Path
+    assumed: tuple[str, ...] = Field((), description="plain sentences: what the file left open and was filled in")
+
+    @property
+    def shown(self) -> units.Shown:
+        """How this venue's reader wants numbers and clock times."""
+        return units.Shown(self.units, self.clock, self.site.time_zone)
+
+    def species(self, turf: Turf | None = None) -> Species:
+        """What the grass (of the field, or of one zone) bears."""
+        return SPECIES[(turf or self.field.turf).species]
+
+    def digest(self, part: Literal["geometry", "material", "all"] = "all") -> str:
+        """Content hash of one part, for caches: the same text whenever the same numbers were described.
+
+        "geometry" is shape alone (field, zones, stands, walls); "material" is what surfaces are made of; names, limits
+        and equipment move neither.
+        """
+        return hashlib.sha256(json.dumps(self._part(part), sort_keys=True, default=str).encode()).hexdigest()[:24]
+
+    def _part(self, part: str) -> Any:
+        field, bowl = self.field, self.bowl
+        if part == "geometry":
+            plan = field.model_dump(include={"length", "width", "bearing", "cell_size", "elevation_offset"})
+            made_of = {"name", "material", "seats", "transmittance", "albedo", "rough", "surfaces", "fascia_material"}
+            shape = _without(bowl.model_dump(), made_of | {"apron_albedo", "ground_albedo"})
+            benches = [[tier.seats is not None for tier in stand.tiers] for stand in bowl.stands]
+            return [plan, [zone.polygon for zone in field.zones], shape, benches]
+        if part == "material":
+            stands = [
+                [[(tier.material, tier.seats) for tier in stand.tiers], stand.roof and _optics(stand.roof)]
+                for stand in bowl.stands
+            ]
+            used = sorted({name for row in stands for pair in row[0] for name in pair if name} | {bowl.fascia_material})
+            numbers = [bowl.surface(name).model_dump(exclude={"name", "like"}) for name in used]
+            walls = [bowl.surface(wall.material).model_dump(exclude={"name", "like"}) for wall in bowl.walls]
+            floor = [bowl.apron_albedo, bowl.ground_albedo, field.turf.albedo, field.turf.emissivity]
+            return [stands, used, numbers, walls, floor]
+        return self.model_dump(exclude={"directory", "assumed"})
+
+
+def _optics(roof: Any) -> tuple[float, float]:
+    return roof.transmittance, roof.albedo
+
+
+def _without(tree: Any, keys: set[str]) -> Any:
+    if isinstance(tree, dict):
+        return {key: _without(value, keys) for key, value in tree.items() if key not in keys}
+    if isinstance(tree, list | tuple):
+        return [_without(value, keys) for value in tree]
+    return tree

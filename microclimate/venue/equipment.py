@@ -1,0 +1,220 @@
+"""Covers, heating, plant, crew and prices."""
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from microclimate.venue.limits import default
+from microclimate.venue.model import Model, Unit
+
+CoverKind = Literal["permeable", "insulated", "rain sheet", "raised"]
+CircuitKind = Literal["hydronic", "cable", "warm air"]
+
+# By class of cover. Resistance [m2K/W]: fabric .01 and insulated blanket .7 (.35-1.4, web page of R-values), from
+# memory otherwise; air space under it: trapped canopy air .05-.10 (from memory), held here as a gap. Transmittance of
+# light: growth cover .5 (.3-.7, practice); longwave: thin polyethylene passes much unless wet, woven or coated .9
+# opaque (from memory). Mass: frost sheet .13 kg/m2 (maker's text), rain sheet .54 (trade magazine), blanket 1.0 from
+# memory. People and minutes: rolled sheets 2 people 20 min (club news), one piece by hand 10 people 75 min (guide).
+_COVERS: dict[str, dict[str, float]] = {
+    "permeable": {
+        "resistance": 0.01,
+        "air_gap": 0.01,
+        "shortwave_transmittance": 0.5,
+        "longwave_transmittance": 0.2,
+        "emissivity": 0.75,
+        "albedo": 0.30,
+        "mass": 0.13,
+        "people": 4,
+        "minutes": 40,
+    },
+    "insulated": {
+        "resistance": 0.35,
+        "air_gap": 0.01,
+        "shortwave_transmittance": 0.0,
+        "longwave_transmittance": 0.0,
+        "emissivity": 0.90,
+        "albedo": 0.40,
+        "mass": 1.0,
+        "people": 10,
+        "minutes": 75,
+    },
+    "rain sheet": {
+        "resistance": 0.005,
+        "air_gap": 0.01,
+        "shortwave_transmittance": 0.05,
+        "longwave_transmittance": 0.05,
+        "emissivity": 0.90,
+        "albedo": 0.40,
+        "mass": 0.54,
+        "people": 12,
+        "minutes": 30,
+    },
+    "raised": {
+        "resistance": 0.01,
+        "air_gap": 1.0,
+        "shortwave_transmittance": 0.3,
+        "longwave_transmittance": 0.1,
+        "emissivity": 0.85,
+        "albedo": 0.30,
+        "mass": 0.4,
+        "people": 10,
+        "minutes": 120,
+    },
+}
+
+
+class Cover(Model):
+    """One cover. Limits for gusts stand with it, since they depend on its anchors."""
+
+    name: str = Field(min_length=1, description="as the crew calls it")
+    kind: CoverKind = Field(description="permeable, insulated, rain sheet or raised")
+    resistance: Annotated[float, Unit("m2K/W", 0, 5)] = Field(description="of the sheet itself to heat")
+    air_gap: Annotated[float, Unit("m", 0, 10)] = Field(description="between leaf and sheet")
+    shortwave_transmittance: Annotated[float, Unit("1", 0, 1)] = Field(description="share of light let through")
+    longwave_transmittance: Annotated[float, Unit("1", 0, 1)] = Field(description="share of longwave let through, dry")
+    emissivity: Annotated[float, Unit("1", 0.02, 1)] = Field(description="longwave, dry")
+    albedo: Annotated[float, Unit("1", 0, 0.95)] = Field(description="share of light sent back")
+    mass: Annotated[float, Unit("kg/m2", 0.01, 30)] = Field(description="dry")
+    people: int = Field(ge=0, le=200, description="needed to lay or lift it")
+    minutes: Annotated[float, Unit("min", 0, 1440)] = Field(description="to lay or lift it over the whole field")
+    gust_plan: Annotated[float, Unit("m/s", 0, 40)] = Field(
+        default("cover_gust_plan"), description="plan the work below this gust"
+    )
+    gust_stop: Annotated[float, Unit("m/s", 0, 40)] = Field(
+        default("cover_gust_stop"), description="no laying or lifting above this gust"
+    )
+    gust_remove: Annotated[float, Unit("m/s", 0, 60)] = Field(
+        default("cover_gust_remove"), description="take it off, or weight it twice, when this gust is forecast"
+    )
+    zones: tuple[str, ...] = Field((), description="zones it covers; none: the whole field")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _complete(cls, data: Any) -> Any:
+        return _COVERS.get(str(data.get("kind")), _COVERS["permeable"]) | data if isinstance(data, dict) else data
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        if not self.gust_plan <= self.gust_stop <= self.gust_remove:
+            raise PydanticCustomError("cover", "gust_plan, gust_stop and gust_remove must not fall in this order", {})
+        for name, shares in (
+            ("shortwave", self.shortwave_transmittance + self.albedo),
+            ("longwave", self.longwave_transmittance + self.emissivity),
+        ):
+            if shares > 1.0 + 1e-9:
+                raise PydanticCustomError(
+                    "cover",
+                    "{name}: what is let through and what is {rest} add up to {shares}, more than 1",
+                    {
+                        "name": name,
+                        "rest": "sent back" if name == "shortwave" else "emitted",
+                        "shares": f"{shares:.3g}",
+                    },
+                )
+        return self
+
+
+# Depth, pitch, diameter: German heating guide 100-280 mm, US trade 150-230 mm pitch, European supplier 25 x 2.3 mm.
+# Supply 35 degC: 23-40 in press and lexicon. Cable 75 W/m2: handbooks 60-90. Installed 130 W/m2: league licensing
+# 900-1200 kW on 7140-8000 m2. Set point 3 degC at the probe: 2-4 reported from one stadium. Ceiling: see thresholds.
+_CIRCUITS: dict[str, dict[str, float]] = {
+    "hydronic": {"depth": 0.25, "pitch": 0.20, "pipe_outer_diameter": 0.025, "power": 130},
+    "cable": {"depth": 0.20, "pitch": 0.25, "pipe_outer_diameter": 0.008, "power": 75},
+    "warm air": {"depth": 0.30, "pitch": 5.0, "pipe_outer_diameter": 0.10, "power": 50},
+}
+
+
+class Circuit(Model):
+    """One heating circuit in the root zone."""
+
+    name: str = Field(min_length=1, description="named by [[ground]] circuit")
+    kind: CircuitKind = Field("hydronic", description="hydronic, cable or warm air")
+    depth: Annotated[float, Unit("m", 0.03, 2)] = Field(description="of pipe or cable below the surface")
+    pitch: Annotated[float, Unit("m", 0.02, 10)] = Field(description="distance between pipes")
+    pipe_outer_diameter: Annotated[float, Unit("m", 0.002, 0.5)] = Field(description="outside")
+    power: Annotated[float, Unit("W/m2", 1, 1000)] = Field(description="most it gives, per area of field")
+    supply_temperature: Annotated[float, Unit("degC", 5, 95)] | None = Field(
+        None, description="of the water as it enters (hydronic, warm air); else the power alone decides"
+    )
+    probe_depth: Annotated[float, Unit("m", 0.005, 1)] = Field(0.10, description="of the probe that switches it")
+    set_point: Annotated[float, Unit("degC", -2, 30)] = Field(276.15, description="at the probe")
+    ceiling: Annotated[float, Unit("degC", 0, 40)] = Field(
+        default("rootzone_ceiling_cool"), description="the probe shall not pass this"
+    )
+    ramp: Annotated[float, Unit("delta_K", 0.1, 100)] | None = Field(
+        None, description="most the set point may rise a day, for the sake of the grass"
+    )
+    lag: Annotated[float, Unit("h", 0, 48)] = Field(0.0, description="from the call to warm pipes")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _complete(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        return _CIRCUITS.get(str(data.get("kind", "hydronic")), _CIRCUITS["hydronic"]) | data
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        if self.set_point > self.ceiling:
+            raise PydanticCustomError(
+                "circuit",
+                "set_point {set_point} degC lies above the ceiling {ceiling} degC",
+                {"set_point": f"{self.set_point - 273.15:.4g}", "ceiling": f"{self.ceiling - 273.15:.4g}"},
+            )
+        if self.kind == "cable" and self.supply_temperature is not None:
+            raise PydanticCustomError("circuit", "supply_temperature does not belong to a cable", {})
+        if self.pipe_outer_diameter >= self.pitch:
+            raise PydanticCustomError("circuit", "pipe_outer_diameter must be smaller than the pitch", {})
+        return self
+
+
+class Plant(Model):
+    """What feeds the circuits."""
+
+    kind: Literal["gas", "oil", "electric", "heat pump", "district heat"] = Field(
+        "gas", description="gas, oil, electric, heat pump or district heat"
+    )
+    power: Annotated[float, Unit("kW", 1, 50000)] | None = Field(None, description="most it gives in all")
+    efficiency: Annotated[float, Unit("1", 0.3, 8)] = Field(
+        0.9, description="heat out per energy in (a heat pump: 2 to 5)"
+    )
+
+
+class Equipment(Model):
+    """Everything the crew can put to work."""
+
+    covers: tuple[Cover, ...] = ()
+    circuits: tuple[Circuit, ...] = ()
+    plant: Plant | None = None
+
+    def cover(self, name: str) -> Cover:
+        """The cover of that name."""
+        return next(cover for cover in self.covers if cover.name == name)
+
+    def circuit(self, name: str) -> Circuit:
+        """The circuit of that name."""
+        return next(circuit for circuit in self.circuits if circuit.name == name)
+
+
+class Crew(Model):
+    """Who can come, and how soon."""
+
+    people: int = Field(6, ge=0, le=500, description="who can be on the field at once")
+    notice: Annotated[float, Unit("h", 0, 168)] = Field(12 * 3600.0, description="from the call to hands on the field")
+    earliest: Annotated[float, Unit("h", 0, 24)] = Field(6 * 3600.0, description="local hour, no work before it")
+    latest: Annotated[float, Unit("h", 0, 24)] = Field(22 * 3600.0, description="local hour, no work after it")
+    light_needed: bool = Field(False, description="laying and lifting only between sunrise and sunset")
+
+
+class Prices(Model):
+    """In the venue's own money; what is not given is not reckoned."""
+
+    currency: str = Field("USD", min_length=1, max_length=8, description="printed beside every sum")
+    energy: Annotated[float, Unit("1", 0, 100)] | None = Field(None, description="per kWh of fuel or current")
+    crew_hour: Annotated[float, Unit("1", 0, 10000)] | None = Field(None, description="per person and hour")
+    event_lost: Annotated[float, Unit("1", 0, 1e10)] | None = Field(None, description="if the event cannot take place")
+    poor_surface: Annotated[float, Unit("1", 0, 1e10)] | None = Field(
+        None, description="if it takes place outside the limits"
+    )
+    turf_damage: Annotated[float, Unit("1", 0, 1e8)] | None = Field(None, description="per area of turf killed, m2")
