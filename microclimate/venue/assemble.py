@@ -83,7 +83,7 @@ def _outlines(described: VenueFile, report: _Findings) -> list[tuple[str, tuple[
             lengths = ", ".join(str(len(row)) for row in names)
             report(
                 "[field]",
-                f"zone_names has {len(names)} rows of {lengths} names; zone_rows and zone_columns say {rows} x {columns}",
+                f"zone_names has {len(names)} rows of {lengths} names, yet zones are {rows} rows x {columns} columns",
             )
             field = field.model_copy(update={"zone_names": None})
         found = grid(field)
