@@ -17,6 +17,22 @@ from microclimate.schema import RISK_VARIABLES, Advice, Event, SurfaceState, Var
 from microclimate.units import Shown
 
 Value = float | str | datetime
+EQUIPMENT = frozenset(
+    {
+        "covers",
+        "insulated covers",
+        "inflated covers",
+        "warm air",
+        "cables",
+        "hot water",
+        "glycol",
+        "trays",
+        "roofs",
+        "irrigation",
+        "instruments at height",
+        "fuel",
+    }
+)
 
 CURVES: Mapping[str, Var] = {
     "canopy_temperature": Var(
@@ -96,7 +112,7 @@ class Answer:
     windows : tuple of Event
         In the order of `risk.event`; the first is tonight, the others are events. UTC, naive.
     risk : Dataset
-        `schema.RISK_VARIABLES`, for the plan told of. Coordinates: zone (names), event, state (0..8),
+        `schema.RISK_VARIABLES`, for the plan told of. Coordinates: zone (names), event, state (ladder order),
         depth [m], quantile (levels between 0 and 1, rising, 0.5 among them).
     outlines : mapping of zone name to corners
         ((x, y), ...) [m] in the field frame, one for each zone of `risk`, in any order.
@@ -117,8 +133,7 @@ class Answer:
     assumed : tuple of str
         Codes `key` or `key=value` of everything the run assumed (weather, exposure, column), in any order.
     equipment : frozenset of str
-        What the venue has, for the cautions: any of "covers", "insulated covers", "inflated covers", "warm air",
-        "cables", "hot water", "glycol", "trays", "roofs", "irrigation", "instruments at height", "fuel".
+        What the venue has, for the cautions: any of `EQUIPMENT`.
     limit : Limit or None
         What the manager set.
     advice : tuple of Advice
@@ -170,6 +185,8 @@ class Answer:
             found.append(Problem("windows", f"{len(self.windows)} for {count} events", "as many, at least one"))
         if missing := sorted(zones - set(self.outlines)):
             found.append(Problem("outlines", f"none for {', '.join(missing)}"))
+        if strange := sorted(self.equipment - EQUIPMENT):
+            found.append(Problem("equipment", ", ".join(strange), ", ".join(sorted(EQUIPMENT))))
         for name in ("risk", "curves", "sky"):
             levels = np.asarray(getattr(self, name).coords.get("quantile", []), dtype=float)
             if not np.isclose(levels, 0.5).any():

@@ -11,7 +11,7 @@ import pytest
 import xarray as xr
 
 from microclimate.report.answer import Answer, Fact, Limit, Start
-from microclimate.schema import REPORT_DEPTHS, Advice, Event, SurfaceState
+from microclimate.schema import REPORT_DEPTHS, STATE_NAMES, Advice, Event, SurfaceState
 from microclimate.units import Shown
 
 LEVELS = (0.1, 0.5, 0.9)
@@ -92,7 +92,7 @@ def _risk(rng: np.random.Generator, base: np.ndarray, event_times: np.ndarray) -
         coords={
             "zone": zones,
             "event": [window.name for window in WINDOWS],
-            "state": range(states),
+            "state": list(STATE_NAMES),
             "depth": list(REPORT_DEPTHS),
             "quantile": list(LEVELS),
         },
