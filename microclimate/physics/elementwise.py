@@ -9,7 +9,6 @@ from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 from numba.extending import overload, register_jitable
-from numpy.typing import NDArray
 
 Value = Any  # a number or an array of numbers, any shape that broadcasts
 
@@ -32,20 +31,3 @@ def choose(condition: Value, yes: Value, no: Value) -> Value:
 @overload(choose, strict=False)  # type: ignore[untyped-decorator,unused-ignore]
 def _choose_scalar(condition: Value, yes: Value, no: Value) -> Callable[..., Value]:
     return lambda condition, yes, no: yes if condition else no
-
-
-def between(position: Value, table: NDArray[np.float64]) -> Value:
-    """Value of a `table` at a `position` counted in its steps, straight lines between; held at its ends."""
-    found: Value = np.interp(position, np.arange(table.size), table)
-    return found
-
-
-@overload(between, strict=False)  # type: ignore[untyped-decorator,unused-ignore]
-def _between_scalar(position: Value, table: Value) -> Callable[..., Value]:
-    def looked_up(position, table):  # type: ignore[no-untyped-def]
-        inside = min(max(position, 0.0), table.size - 1.000001)
-        left = np.uint64(inside)  # unsigned: no test for an index counted from the end
-        share = inside - left
-        return table[left] * (1.0 - share) + table[left + np.uint64(1)] * share
-
-    return looked_up
