@@ -7,7 +7,8 @@ from typing import Any, Literal
 
 from pydantic import ConfigDict, Field
 
-from microclimate import schema, units
+from microclimate import schema
+from microclimate.units import Shown, System
 from microclimate.venue.bowl import Bowl, BowlTable, Gap, Skyline, StandSurface, StandTable, Wall
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.equipment import Circuit, Cover, Crew, Equipment, Plant, Prices
@@ -53,7 +54,7 @@ class Venue(Model):
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
 
     name: str
-    units: units.System
+    units: System
     clock: Literal[12, 24]
     site: Site
     field: PlayingField
@@ -68,9 +69,9 @@ class Venue(Model):
     assumed: tuple[str, ...] = Field((), description="plain sentences: what the file left open and was filled in")
 
     @property
-    def shown(self) -> units.Shown:
+    def shown(self) -> Shown:
         """How this venue's reader wants numbers and clock times."""
-        return units.Shown(self.units, self.clock, self.site.time_zone)
+        return Shown(self.units, self.clock, self.site.time_zone)
 
     def species(self, turf: Turf | None = None) -> Species:
         """What the grass (of the field, or of one zone) bears."""
@@ -93,20 +94,19 @@ class Venue(Model):
             benches = [[tier.seats is not None for tier in stand.tiers] for stand in bowl.stands]
             return [plan, [zone.polygon for zone in field.zones], shape, benches]
         if part == "material":
-            stands = [
-                [[(tier.material, tier.seats) for tier in stand.tiers], stand.roof and _optics(stand.roof)]
-                for stand in bowl.stands
-            ]
-            used = sorted({name for row in stands for pair in row[0] for name in pair if name} | {bowl.fascia_material})
-            numbers = [bowl.surface(name).model_dump(exclude={"name", "like"}) for name in used]
-            walls = [bowl.surface(wall.material).model_dump(exclude={"name", "like"}) for wall in bowl.walls]
-            floor = [bowl.apron_albedo, bowl.ground_albedo, field.turf.albedo, field.turf.emissivity]
-            return [stands, used, numbers, walls, floor]
+            layout = [[(tier.material, tier.seats) for tier in stand.tiers] for stand in bowl.stands]
+            used = {name for stand in layout for pair in stand for name in pair if name} | {bowl.fascia_material}
+            used |= {wall.material for wall in bowl.walls}
+            numbers = {name: bowl.surface(name).model_dump(exclude={"name", "like"}) for name in sorted(used)}
+            roofs = [stand.roof and (stand.roof.transmittance, stand.roof.albedo) for stand in bowl.stands]
+            walls = [wall.material for wall in bowl.walls]
+            floor = [bowl.apron_albedo, bowl.ground_albedo, bowl.fascia_material]
+            return [layout, numbers, roofs, walls, floor, [_floor(zone.turf) for zone in field.zones]]
         return self.model_dump(exclude={"directory", "assumed"})
 
 
-def _optics(roof: Any) -> tuple[float, float]:
-    return roof.transmittance, roof.albedo
+def _floor(turf: Turf) -> tuple[float, float]:
+    return turf.albedo, turf.emissivity
 
 
 def _without(tree: Any, keys: set[str]) -> Any:

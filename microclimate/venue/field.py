@@ -17,8 +17,9 @@ Surface = Literal["mown turf", "meadow", "stubble", "bare soil", "hard"]
 # What a surface is to sun, sky and air. Albedo: ASCE/FAO reference grass .23, measured lawn .19, wet clay .12-.15, so
 # .21 for turf. Emissivity .97 (0.97-0.98: Agronomy Journal 58, 1966). Canopy conductance: lawn 5 (Moene & van Dam 2014,
 # textbook; 4-6 found on a measured lawn), meadow 5-10, stubble 10-20, bare soil 15 (skin layer of a weather model's
-# table, from memory), hard 30 (ours, no source). Exchange floor: 2 W/m2K windless (Jordan 1991), 2-3 found on a lawn, 4-8 on meadow and stubble. Resistances: reference grass
-# 50 day, 200 night (ASCE 2005), dormant 150-500. Others from memory.
+# table, from memory), hard 30 (ours, no source). Exchange floor: 2 W/m2K windless (Jordan 1991), 2-3 found on a lawn,
+# 4-8 on meadow and stubble. Resistances: reference grass 50 day, 200 night (ASCE 2005), lawn 50-70 by day, dormant or
+# dry 150-500, wet bare soil 50. Others from memory.
 SURFACES: dict[str, dict[str, float]] = {
     "mown turf": {
         "albedo": 0.21,
@@ -196,7 +197,7 @@ def grid(field: FieldTable) -> list[tuple[str, tuple[Point, ...]]]:
         tuple(f"{chr(65 + row)}{column + 1}" for column in range(columns)) for row in range(rows)
     )
     dx, dy = field.length / columns, field.width / rows
-    cells = []
+    cells: list[tuple[str, tuple[Point, ...]]] = []
     for row in range(rows):
         top = 0.5 * field.width - row * dy
         for column in range(columns):

@@ -30,14 +30,13 @@ class Threshold:
 
 def _table() -> dict[str, Threshold]:
     text = files("microclimate.venue").joinpath("thresholds.csv").read_text(encoding="utf-8")
-    number = lambda cell: float(cell) if cell else None  # noqa: E731
     return {
         row["name"]: Threshold(
             row["name"],
             float(row["value"]),
             row["unit"],
-            number(row["low"]),
-            number(row["high"]),
+            float(row["low"]) if row["low"] else None,
+            float(row["high"]) if row["high"] else None,
             row["source"],
             row["confidence"],
         )

@@ -14,6 +14,8 @@ from microclimate.venue.assemble import assembled
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
 
+__all__ = ["Venue", "text", "venue"]
+
 T = TypeVar("T", bound=BaseModel)
 
 
@@ -38,7 +40,7 @@ def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
         Every fault of the files, each with its table, number and setting.
     """
     path = Path(path)
-    learned = Calibration() if calibration is None else _checked(Path(calibration), Calibration)
+    learned = Calibration.model_validate({}) if calibration is None else _checked(Path(calibration), Calibration)
     described = _checked(path, VenueFile)
     return assembled(described, path.name, path.resolve().parent, learned)
 
@@ -46,7 +48,7 @@ def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
 def text(content: str, name: str = "venue.toml", directory: Path | None = None) -> Venue:
     """The same from text in hand."""
     described = _validated(_parsed(content, name), VenueFile, name)
-    return assembled(described, name, directory or Path.cwd(), Calibration())
+    return assembled(described, name, directory or Path.cwd(), Calibration.model_validate({}))
 
 
 def _checked(path: Path, model: type[T]) -> T:
