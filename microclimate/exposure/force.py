@@ -19,6 +19,7 @@ from microclimate.exposure import shelter
 from microclimate.exposure.patches import PATCH_COORDINATES
 from microclimate.exposure.steps import Steps, lay, spread, sunlight
 from microclimate.physics import vapour
+from microclimate.venue.described import Venue
 
 Array = NDArray[np.float64]
 
@@ -52,9 +53,9 @@ class Sight(Protocol):
 
 @dataclass(frozen=True)
 class Forcing:
-    """Iterate to get sealed Datasets (`schema.FORCING`), a block of realizations each, in order, any number of times."""
+    """Iterate to get sealed Datasets (`schema.FORCING`), a block of realizations each, any number of times."""
 
-    venue: object
+    venue: Venue
     weather: xr.Dataset
     bowl: Sight
     patches: xr.Dataset
@@ -107,21 +108,16 @@ class Forcing:
     def shelter(self, realizations: NDArray[np.int64]) -> Array:
         """Shelter factor of each realization (realization, patch, direction), drawn when there is a seed."""
         distance, height, patch = self.crest
-        best = shelter.wind_defaults()
         zone = self.patches["zone_index"].values
         if self.seed is None or self.open_field:
-            table = _mean_by(shelter.factor(distance, height, **best), patch)
+            table = _mean_by(shelter.factor(distance, height), patch)
             return np.broadcast_to(table, (len(realizations), *table.shape))
         tables = []
         for realization in realizations:
             rng = np.random.default_rng([self.seed, int(realization)])
-            drawn = {
-                name: float(
-                    shelter.from_line(name, shelter.to_line(name, best[name]) + prior.spread * rng.standard_normal())
-                )
-                for name, prior in shelter.WIND_PRIORS.items()
-            }
-            tables.append(shelter.draws(_mean_by(shelter.factor(distance, height, **drawn), patch), zone, rng))
+            drawn = shelter.position(shelter.Wind()) + shelter.WIND_SPREAD * rng.standard_normal(3)
+            table = _mean_by(shelter.factor(distance, height, shelter.at(drawn)), patch)
+            tables.append(shelter.draws(table, zone, rng))
         return np.stack(tables)
 
     def _block(self, weather: xr.Dataset) -> xr.Dataset:
@@ -235,8 +231,7 @@ class Forcing:
         """Values at looks (realization, look, patch) averaged over steps, as (realization, patch, step)."""
         if self.steps.look_share.shape[0] != values.shape[1]:
             flat = np.moveaxis(values, 1, -1)
-            values = spread(self.steps.look_share, flat.reshape(-1, flat.shape[-1])).reshape(*flat.shape[:-1], -1)
-            return values
+            return spread(self.steps.look_share, flat.reshape(-1, flat.shape[-1])).reshape(*flat.shape[:-1], -1)
         return np.ascontiguousarray(np.moveaxis(values, 1, -1))
 
     def _longwave(self, point: dict[str, Array], down: Array) -> dict[str, Array]:
@@ -262,7 +257,7 @@ def _some(cells: NDArray[np.int64], most: int) -> NDArray[np.int64]:
     """At most `most` of the cells, evenly spaced in their order."""
     if len(cells) <= most:
         return cells
-    return cells[np.linspace(0, len(cells) - 1, most).round().astype(int)]
+    return np.asarray(cells[np.linspace(0, len(cells) - 1, most).round().astype(int)])
 
 
 def _mean_by(values: Array, group: NDArray[np.int64]) -> Array:
@@ -273,7 +268,7 @@ def _mean_by(values: Array, group: NDArray[np.int64]) -> Array:
 
 
 def forcing(
-    venue: object,
+    venue: Venue,
     weather: xr.Dataset,
     bowl: Sight,
     patches: xr.Dataset,

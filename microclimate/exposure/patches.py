@@ -89,9 +89,9 @@ def patches(zones: tuple[Named, ...], bowl: Cells, sun: Array) -> xr.Dataset:
     Returns
     -------
     Dataset
-        Coordinates (patch): zone, zone_index, part, area [m2], x, y [m], sky_view_factor, cells; (cell): cell_x, cell_y,
-        cell_area, cell_zone, cell_sky_view_factor. Variables: cell_patch (cell) and weights (patch, cell), rows summing
-        to 1, by area.
+        Coordinates (patch): zone, zone_index, part, area [m2], x, y [m], sky_view_factor, morning_sun, cells; (cell):
+        cell_x, cell_y, cell_area, cell_zone, cell_sky_view_factor. Variables: cell_patch (cell) and weights
+        (patch, cell), rows summing to 1, by area.
     """
     cell_patch = np.full(len(bowl.cell_x), -1)
     zone_index: list[int] = []

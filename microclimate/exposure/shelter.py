@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from microclimate.physics.turbulence import wind_at_height
+
 Array = NDArray[np.float64]
 
 DIRECTIONS = np.arange(0.0, 360.0, 5.0)  # [degree] where the wind comes from, 72 of them
@@ -25,20 +27,16 @@ PATCH_HEIGHT = 2.0  # [m] at which the sheltered wind over a patch is given
 
 
 @dataclass(frozen=True)
-class WindPrior:
-    """One parameter of the shelter factor: best value, spread, and the scale on which the spread holds."""
+class Wind:
+    """Parameters of the shelter factor, best values before any reading."""
 
-    value: float
-    spread: float
-    scale: str  # "log" | "logit" | "plain"
-    meaning: str
+    least: float = 0.25  # [1] left in full shelter, 0.10 to 0.45: solid fences, canyons, clearings
+    reach: float = 10.0  # heights behind a crest at which the wind is back, 6 to 16: windbreaks
+    dead_end: float = 0.6  # [1] of the wind blown into a bowl closed at the far side, 0.4 to 0.8; ours, no source
 
 
-WIND_PRIORS: dict[str, WindPrior] = {
-    "least": WindPrior(0.25, 0.45, "log", "wind left in full shelter, 0.10 to 0.45: solid fences, canyons, clearings"),
-    "reach": WindPrior(10.0, 0.30, "log", "heights behind a crest at which the wind is back, 6 to 16: windbreaks"),
-    "dead_end": WindPrior(0.6, 0.6, "logit", "wind that enters a bowl closed at the far side; ours, no source"),
-}
+WIND_SPREAD = np.array([0.45, 0.30, 0.6])  # [1] one standard deviation of each on the scale of `position`
+
 FAN = 20.0  # [degree] half-width of the upwind fan; 10 to 35 change little; ours, no source
 FAR_WALL = 0.3  # [1] slowing in front of the far wall, 0 to 0.5; size ours, no source
 FLOOR = 0.2  # [m s-1] drainage and eddies on calm nights, 0.1 to 0.4: flow in shallow gullies
@@ -47,22 +45,15 @@ DIRECTION_SPREAD = 0.25  # [1] log error of one zone and direction; ours, no sou
 DIRECTION_REACH = 30.0  # [degree] over which that error is alike
 
 
-def wind_defaults() -> dict[str, float]:
-    """The best value of each parameter before any reading."""
-    return {name: prior.value for name, prior in WIND_PRIORS.items()}
+def position(wind: Wind) -> Array:
+    """The parameters on the scale where the prior is a normal distribution (3,)."""
+    return np.array([np.log(wind.least), np.log(wind.reach), np.log(wind.dead_end / (1.0 - wind.dead_end))])
 
 
-def to_line(name: str, value: ArrayLike) -> Array:
-    """A parameter on the scale where its prior is a normal distribution."""
-    x = np.asarray(value, float)
-    scale = WIND_PRIORS[name].scale
-    return np.log(x) if scale == "log" else np.log(x / (1.0 - x))
-
-
-def from_line(name: str, position: ArrayLike) -> Array:
-    """The inverse of `to_line`."""
-    x = np.asarray(position, float)
-    return np.exp(x) if WIND_PRIORS[name].scale == "log" else 1.0 / (1.0 + np.exp(-x))
+def at(position: ArrayLike) -> Wind:
+    """The inverse of `position`."""
+    least, reach, dead_end = np.asarray(position, float)
+    return Wind(float(np.exp(least)), float(np.exp(reach)), float(1.0 / (1.0 + np.exp(-dead_end))))
 
 
 def exposure(ratio: ArrayLike, reach: ArrayLike) -> Array:
@@ -74,25 +65,7 @@ def exposure(ratio: ArrayLike, reach: ArrayLike) -> Array:
         return np.asarray(1.0 - np.exp(-((np.asarray(ratio, float) / reach) ** EXPONENT)))
 
 
-def _fan(count: int, directions: Array, fan: float) -> Array:
-    """Weights (azimuth, direction) of a Gaussian fan about each direction; columns sum to 1."""
-    azimuths = np.arange(count) * 360.0 / count
-    apart = (azimuths[:, None] - directions[None, :] + 180.0) % 360.0 - 180.0
-    weights = np.exp(-0.5 * (apart / fan) ** 2)
-    return np.asarray(weights / weights.sum(axis=0))
-
-
-def factor(
-    distance: ArrayLike,
-    height: ArrayLike,
-    *,
-    least: ArrayLike,
-    reach: ArrayLike,
-    dead_end: ArrayLike,
-    fan: float = FAN,
-    far_wall: float = FAR_WALL,
-    directions: Array = DIRECTIONS,
-) -> Array:
+def factor(distance: ArrayLike, height: ArrayLike, wind: Wind = Wind(), directions: Array = DIRECTIONS) -> Array:
     """Shelter factor: wind over a point as a share of what open ground would have at the same height.
 
     Parameters
@@ -100,45 +73,45 @@ def factor(
     distance, height : array (point, azimuth)
         Horizontal distance and height [m] of the crest above the point at equally spaced compass azimuths from north;
         height 0 (or distance infinite) where the bowl is open.
-    least, reach, dead_end : scalar or array (member,)
-        Parameters of `WIND_PRIORS`.
-    fan : float
-        Half-width of the fan [degree].
-    far_wall : float
-        Slowing in front of the far wall [1].
+    wind : Wind
     directions : array (direction,)
         Where the wind comes from [degree].
 
     Returns
     -------
-    array (member, point, direction), without `member` where the parameters are scalars
-        least (1 - far_wall) .. 1.
+    array (point, direction)
+        From least * (1 - FAR_WALL) to 1, which it is exactly where there is no crest.
     """
-    distance, height = np.asarray(distance, float), np.asarray(height, float)
-    ratio = np.full(distance.shape, np.inf)
-    np.divide(distance, height, out=ratio, where=height > 0.0)
-    many = np.ndim(least) > 0
-    least, reach, dead_end = (np.asarray(v, float).reshape(-1, 1, 1) for v in (least, reach, dead_end))
-    upwind = _fan(ratio.shape[-1], directions, fan)
-    downwind = _fan(ratio.shape[-1], directions + 180.0, fan)
-    open_share = exposure(ratio, reach)
-    into, out = open_share @ upwind, open_share @ downwind
-    damping = (far_wall * np.exp(-ratio / FAR_WALL_REACH)) @ downwind
-    value = (least + (1.0 - least) * into * (dead_end + (1.0 - dead_end) * out)) * (1.0 - damping)
-    return np.asarray(value if many else value[0])
+    ratio = _ratio(distance, height)
+    damping = (FAR_WALL * np.exp(-ratio / FAR_WALL_REACH)) @ _fan(ratio.shape[-1], directions + 180.0)
+    return np.asarray((wind.least + (1.0 - wind.least) * _through(ratio, wind, directions)) * (1.0 - damping))
 
 
-def outside_share(
-    distance: ArrayLike, height: ArrayLike, *, reach: float, dead_end: float, directions: Array = DIRECTIONS
-) -> Array:
+def outside_share(distance: ArrayLike, height: ArrayLike, wind: Wind = Wind(), directions: Array = DIRECTIONS) -> Array:
     """How much of the air over a point is outside air blown straight in, by direction (point, direction) [1]."""
-    distance, height = np.asarray(distance, float), np.asarray(height, float)
-    ratio = np.full(distance.shape, np.inf)
-    np.divide(distance, height, out=ratio, where=height > 0.0)
-    open_share = exposure(ratio, reach)
-    into = open_share @ _fan(ratio.shape[-1], directions, FAN)
-    out = open_share @ _fan(ratio.shape[-1], directions + 180.0, FAN)
-    return np.asarray(into * (dead_end + (1.0 - dead_end) * out))
+    return _through(_ratio(distance, height), wind, directions)
+
+
+def _ratio(distance: ArrayLike, height: ArrayLike) -> Array:
+    """Distance in heights of the crest; infinite where there is none."""
+    away, tall = np.asarray(distance, float), np.asarray(height, float)
+    return np.asarray(np.divide(away, tall, out=np.full(away.shape, np.inf), where=tall > 0.0))
+
+
+def _through(ratio: Array, wind: Wind, directions: Array) -> Array:
+    """Exposure upwind, less what a closed far side stops (point, direction) [1]."""
+    open_share: Array = exposure(ratio, wind.reach)
+    into = open_share @ _fan(ratio.shape[-1], directions)
+    out = open_share @ _fan(ratio.shape[-1], directions + 180.0)
+    return np.asarray(into * (wind.dead_end + (1.0 - wind.dead_end) * out))
+
+
+def _fan(count: int, directions: Array) -> Array:
+    """Weights (azimuth, direction) of a Gaussian fan about each direction; columns sum to 1."""
+    azimuths = np.arange(count) * 360.0 / count
+    apart = (azimuths[:, None] - directions[None, :] + 180.0) % 360.0 - 180.0
+    weights = np.exp(-0.5 * (apart / FAN) ** 2)
+    return np.asarray(weights / weights.sum(axis=0))
 
 
 def lookup(table: Array, direction: ArrayLike) -> Array:
@@ -162,7 +135,8 @@ def lookup(table: Array, direction: ArrayLike) -> Array:
     member = np.arange(table.shape[0])[:, None]
     first = np.swapaxes(table[member, :, low], 1, 2)
     second = np.swapaxes(table[member, :, (low + 1) % table.shape[-1]], 1, 2)
-    return np.where(known[:, None, :], first + share * (second - first), table.mean(axis=-1)[:, :, None])
+    between = first + share * (second - first)
+    return np.asarray(np.where(known[:, None, :], between, table.mean(axis=-1)[:, :, None]))
 
 
 def site_wind(speed: ArrayLike, height: float, roughness: float) -> Array:
@@ -170,14 +144,13 @@ def site_wind(speed: ArrayLike, height: float, roughness: float) -> Array:
 
     Up the log profile to 60 m over open country and down again over the site's own roughness length [m].
     """
-    up = np.log(BLENDING_HEIGHT / FORECAST_ROUGHNESS) / np.log(height / FORECAST_ROUGHNESS)
-    down = np.log(10.0 / roughness) / np.log(BLENDING_HEIGHT / roughness)
-    return np.asarray(speed, float) * up * down
+    above = wind_at_height(np.asarray(speed), height, BLENDING_HEIGHT, FORECAST_ROUGHNESS)
+    return np.asarray(wind_at_height(above, BLENDING_HEIGHT, 10.0, roughness))
 
 
 def to_patch_height() -> float:
     """Ratio of the wind at 2 m to that at 10 m over short grass by the log profile [1]."""
-    return float(np.log(PATCH_HEIGHT / SURFACE_ROUGHNESS) / np.log(10.0 / SURFACE_ROUGHNESS))
+    return float(wind_at_height(1.0, 10.0, PATCH_HEIGHT, SURFACE_ROUGHNESS))
 
 
 def gust_ratio(shelter: ArrayLike, outside_ratio: ArrayLike) -> Array:
@@ -186,7 +159,9 @@ def gust_ratio(shelter: ArrayLike, outside_ratio: ArrayLike) -> Array:
     The excess grows with turbulence intensity, from 0.2 in the open to 0.5 in full shelter (ours, no source); the
     caller keeps the gust below the unsheltered one.
     """
-    intensity = TURBULENCE_OPEN + (TURBULENCE_SHELTERED - TURBULENCE_OPEN) * np.clip(1.0 - np.asarray(shelter), 0, 1)
+    intensity: Array = TURBULENCE_OPEN + (TURBULENCE_SHELTERED - TURBULENCE_OPEN) * np.clip(
+        1.0 - np.asarray(shelter), 0, 1
+    )
     return np.asarray(1.0 + (np.asarray(outside_ratio) - 1.0) * intensity / TURBULENCE_OPEN)
 
 

@@ -12,7 +12,7 @@ from microclimate import schema
 
 @dataclass(frozen=True)
 class FlatBowl:
-    """A bowl that sees the same sky from everywhere, with a crest all round at one height, and a shade of our choice."""
+    """A bowl that sees the same sky from everywhere, with a level crest all round and a shade of our choice."""
 
     cell_x: np.ndarray
     cell_y: np.ndarray

@@ -1,12 +1,13 @@
 """Forcing: sealed blocks, conserved amounts, exact limits, gaps kept."""
 
 import numpy as np
+import psychrolib
 import pytest
+from bowl_fakes import flat_bowl, venue, weather
 
 from microclimate import schema
 from microclimate.exposure.force import forcing
 from microclimate.exposure.patches import patches
-from bowl_fakes import flat_bowl, venue, weather
 
 
 def made(bowl=None, series=None, place=None, **more):
@@ -133,9 +134,7 @@ def test_realizations_are_drawn_apart_but_a_single_run_is_the_best_guess() -> No
 
 
 def test_humidity_by_an_independent_formula() -> None:
-    """psychrolib (ASHRAE Fundamentals 2017) humidity ratio from dew point; over ice below 0 degC there, so above here."""
-    import psychrolib
-
+    """psychrolib (ASHRAE Fundamentals 2017): humidity ratio from the dew point, above 0 degC (below it takes ice)."""
     psychrolib.SetUnitSystem(psychrolib.SI)
     series = weather(members=1)
     series["dew_point_temperature"][:] = 278.15

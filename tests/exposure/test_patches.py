@@ -5,9 +5,9 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from bowl_fakes import flat_bowl
 
 from microclimate.exposure.patches import morning_sun, patches
-from bowl_fakes import flat_bowl
 
 ZONES = (SimpleNamespace(name="north"), SimpleNamespace(name="south"))
 

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from microclimate.exposure import shelter
 
-BEST = shelter.wind_defaults()
+BEST = shelter.Wind()
 PLAN = (95.0, 75.0)  # half-lengths of a rectangular crest [m]
 
 
@@ -35,35 +35,35 @@ def crest(x: float, y: float, height: float, gaps: tuple[tuple[float, float], ..
 
 
 def test_no_stands_give_exactly_the_open_wind() -> None:
-    assert shelter.factor(*crest(0, 0, 0.0), **BEST) == pytest.approx(1.0, abs=1e-12)
+    assert shelter.factor(*crest(0, 0, 0.0)) == pytest.approx(1.0, abs=1e-12)
 
 
 def test_very_high_stands_leave_the_least_less_the_far_wall() -> None:
     # closed form: x -> 0, no exposure, damping whole
-    wanted = BEST["least"] * (1.0 - shelter.FAR_WALL)
-    assert shelter.factor(*crest(0, 0, 1e9), **BEST) == pytest.approx(wanted, abs=1e-6)
+    wanted = BEST.least * (1.0 - shelter.FAR_WALL)
+    assert shelter.factor(*crest(0, 0, 1e9)) == pytest.approx(wanted, abs=1e-6)
 
 
 @given(st.floats(1.0, 100.0), st.floats(1.01, 3.0))
 def test_higher_stands_shelter_more(height: float, times: float) -> None:
-    low, high = (shelter.factor(*crest(10, 20, h), **BEST) for h in (height, height * times))
+    low, high = (shelter.factor(*crest(10, 20, h)) for h in (height, height * times))
     assert (high < low).all()
 
 
 def test_a_wider_gap_lets_in_more_wind() -> None:
-    along = [shelter.factor(*crest(0, 0, 25.0, ((90.0, w),)), **BEST)[0, 18] for w in (0, 10, 20, 40, 80, 150)]
+    along = [shelter.factor(*crest(0, 0, 25.0, ((90.0, w),)))[0, 18] for w in (0, 10, 20, 40, 80, 150)]
     assert (np.diff(along) > 0).all()
 
 
 def test_turning_point_and_wind_by_half_a_circle_changes_nothing() -> None:
-    one = shelter.factor(*crest(30, 20, 25.0), **BEST)[0]
-    other = shelter.factor(*crest(-30, -20, 25.0), **BEST)[0]
+    one = shelter.factor(*crest(30, 20, 25.0))[0]
+    other = shelter.factor(*crest(-30, -20, 25.0))[0]
     np.testing.assert_allclose(other, np.roll(one, 36), atol=1e-12)
 
 
 def test_a_mirrored_point_has_the_mirrored_rose() -> None:
-    one = shelter.factor(*crest(30, 20, 25.0), **BEST)[0]
-    other = shelter.factor(*crest(-30, 20, 25.0), **BEST)[0]
+    one = shelter.factor(*crest(30, 20, 25.0))[0]
+    other = shelter.factor(*crest(-30, 20, 25.0))[0]
     np.testing.assert_allclose(other, one[(-np.arange(72)) % 72], atol=1e-12)
 
 
@@ -76,14 +76,14 @@ def test_windbreak_curve(heights: float, published: float, tolerance: float) -> 
     upwind = np.cos(np.radians(np.arange(360.0))) > -1e-9
     distance = np.full((1, 360), heights * 10.0)
     tall = np.where(upwind, 10.0, 0.0)[None]
-    value = shelter.factor(distance, tall, least=0.30, reach=10.0, dead_end=0.6, directions=np.array([0.0]))
+    value = shelter.factor(distance, tall, shelter.Wind(least=0.30), np.array([0.0]))
     assert value[0, 0] == pytest.approx(published, abs=tolerance)
 
 
 @pytest.mark.parametrize("width", [20.0, 40.0])
 def test_a_gap_acts_near_its_own_axis_only(width: float) -> None:
-    closed = shelter.factor(*crest(0, 0, 25.0), **BEST)[0]
-    gap = shelter.factor(*crest(0, 0, 25.0, ((90.0, width),)), **BEST)[0]
+    closed = shelter.factor(*crest(0, 0, 25.0))[0]
+    gap = shelter.factor(*crest(0, 0, 25.0, ((90.0, width),)))[0]
     raised = (gap - closed) * shelter.to_patch_height() > 0.02
     off_axis = np.abs((shelter.DIRECTIONS - 90.0 + 90.0) % 180.0 - 90.0)  # from the axis, up- or downwind
     reach = np.degrees(np.arctan(width / 2 / PLAN[0])) + 2 * shelter.FAN
@@ -93,15 +93,15 @@ def test_a_gap_acts_near_its_own_axis_only(width: float) -> None:
 
 def test_a_constant_ratio_would_fail_the_gap_test() -> None:
     """Guard: the gap test can fail."""
-    gap = np.full(72, 0.35) - shelter.factor(*crest(0, 0, 25.0), **BEST)[0]
+    gap = np.full(72, 0.35) - shelter.factor(*crest(0, 0, 25.0))[0]
     off_axis = np.abs((shelter.DIRECTIONS - 90.0 + 90.0) % 180.0 - 90.0)
     assert off_axis[gap * shelter.to_patch_height() > 0.02].max() > 52.0
 
 
 def test_bowls_lie_within_the_canyon_ratios() -> None:
-    """Mean wind in street canyons 0.16 to 0.67 of that above: Build. Environ. 94 (2015) 489, table 1 (abstract read)."""
+    """Mean wind in street canyons, 0.16 to 0.67 of that above: Build. Environ. 94 (2015) 489, table 1 (excerpt)."""
     for height in (12.0, 25.0, 45.0):
-        mean = shelter.factor(*crest(0, 0, height), **BEST).mean()
+        mean = shelter.factor(*crest(0, 0, height)).mean()
         assert 0.16 <= mean <= 0.67
 
 
@@ -128,7 +128,7 @@ def test_lookup_is_circular_and_exact_at_the_nodes() -> None:
 
 
 def test_unknown_direction_lies_between_the_extremes() -> None:
-    table = shelter.factor(*crest(0, 0, 25.0, ((90.0, 40.0),)), **BEST)[None]
+    table = shelter.factor(*crest(0, 0, 25.0, ((90.0, 40.0),)))[None]
     mean = shelter.lookup(table, np.array([[np.nan]]))
     assert table.min() < mean.item() < table.max()
 
@@ -158,5 +158,5 @@ def test_gusts_grow_with_shelter_and_are_the_forecasts_in_the_open() -> None:
 
 
 def test_parameters_survive_the_way_to_their_prior_scale_and_back() -> None:
-    for name, prior in shelter.WIND_PRIORS.items():
-        assert shelter.from_line(name, shelter.to_line(name, prior.value)) == pytest.approx(prior.value)
+    found = shelter.at(shelter.position(shelter.Wind(0.3, 8.0, 0.7)))
+    assert [found.least, found.reach, found.dead_end] == pytest.approx([0.3, 8.0, 0.7])
