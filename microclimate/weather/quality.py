@@ -162,12 +162,11 @@ def _rises(values: Floats) -> bool:
     return bool(steps.size and (steps >= -1e-9 * np.nanmax(np.abs(rows))).all() and (steps > 0).sum() >= 8 * len(rows))
 
 
-def _difference(values: Floats, seconds: Floats) -> Floats:
+def _difference(values: Floats) -> Floats:
     """A sum from a start as sums over each interval; a fall is a new start."""
     before = np.concatenate([np.full((*values.shape[:-1], 1), np.nan), values[..., :-1]], axis=-1)
     steps = np.where(values < before, values, values - before)
-    first = values[..., 0]  # what fell before the first stamp is not known unless it is nothing
-    steps[..., 0] = np.where(first == 0.0, 0.0, np.nan)
+    steps[..., 0] = np.nan  # what fell before the first stamp is not in the file
     return steps
 
 
@@ -191,7 +190,7 @@ def _flux(done: Settled, name: str, unit: str, seconds: Floats, where: str, runn
         taken = ""
     sums = done.values * energy
     if running_sum or (running_sum is None and _rises(sums)):
-        sums = _difference(sums, seconds)
+        sums = _difference(sums)
         done.codes.append(f"accumulated={name}")
     flux = sums / seconds
     low, high = LONGWAVE_RANGE if longwave else (-OFFSET, SHORTWAVE_MAX)
@@ -225,7 +224,7 @@ def _amount(done: Settled, name: str, unit: str, seconds: Floats, where: str, ru
     if given == "length" and wanted == AMOUNT:
         values = values * 1000.0  # a metre of water is 1000 kg m-2
     if running_sum or (running_sum is None and _rises(values)):
-        values = _difference(values, seconds)
+        values = _difference(values)
         done.codes.append(f"accumulated={name}")
     done.values = values if wanted != AMOUNT else values / seconds
 

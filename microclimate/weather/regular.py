@@ -51,6 +51,9 @@ def regular(raw: xr.Dataset) -> xr.Dataset:
         mean = array.attrs.get("cell_methods") == "time: mean"
         if not same:
             values = _means(starts, ends, values, grid, step) if mean else _points(ends, own, values, grid, str(name))
+        if mean and values.shape[1] > 1:  # the interval before the first stamp, where a sum began, is no gap
+            values = values.copy()
+            values[:, 0] = np.where(np.isnan(values[:, 0]), values[:, 1], values[:, 0])
         filled, bridged, left = _bridge(values, step, angle=name == "wind_from_direction")
         if not same and not mean:  # steps that a straight line crossed between rows a gap apart
             bridged += _crossed(ends, own, grid, array.values)

@@ -125,4 +125,4 @@ def seconds(times: Times) -> NDArray[np.float64]:
     gaps = np.diff(times) / np.timedelta64(1, "s")
     before = np.concatenate([gaps[:1], gaps])
     after = np.concatenate([gaps, gaps[-2:-1] if len(gaps) > 1 else gaps])
-    return np.minimum(before, after)
+    return np.asarray(np.minimum(before, after))

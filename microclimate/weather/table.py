@@ -53,7 +53,7 @@ def dataset(table: Table) -> xr.Dataset:
     problems = list(table.problems)
     if not problems:
         problems += _times(table)
-    if problems:
+    if problems and (not table.columns or len(table.times) < 2 or np.isnat(table.times).any()):
         raise InputError(table.source, problems)
     codes = [*table.codes, *_order(table)]
     seconds = stamps.seconds(table.times) if table.seconds is None else table.seconds
@@ -127,13 +127,10 @@ def _order(table: Table) -> list[str]:
 def _derived(data: xr.Dataset) -> xr.Dataset:
     """Wind from its components; water of fresh snow from its depth."""
     if {"eastward_wind", "northward_wind"} <= set(data) and "wind_speed" not in data:
-        east, north = data["eastward_wind"], data["northward_wind"]
-        data = data.assign(
-            wind_speed=np.hypot(east, north).assign_attrs(cell_methods="time: point"),
-            wind_from_direction=(np.rad2deg(np.arctan2(-east, -north)) % 360.0).assign_attrs(
-                cell_methods="time: point"
-            ),
-        )
+        east, north = data["eastward_wind"].values, data["northward_wind"].values
+        point = {"cell_methods": "time: point"}
+        data["wind_speed"] = (("realization", "time"), np.hypot(east, north), point)
+        data["wind_from_direction"] = (("realization", "time"), np.rad2deg(np.arctan2(-east, -north)) % 360.0, point)
     if "thickness_of_snowfall_amount" in data and "snowfall_flux" not in data:
         seconds = (data["time_bnds"][:, 1] - data["time_bnds"][:, 0]) / np.timedelta64(1, "s")
         flux = data["thickness_of_snowfall_amount"] * FRESH_SNOW_DENSITY / seconds

@@ -1,7 +1,7 @@
 """How the demo's weather files were made: `python tests/weather/demo.py` writes them again, a test compares.
 
 Source: the typical year 723170TYA.CSV (TMY3, US National Renewable Energy Laboratory, US-government data) that pvlib
-ships. Its hours of 12 to 30 January are moved one day on and set into 2026, so that the 27th becomes Wednesday the 28th.
+ships. Its hours of 12 to 30 January are moved one day on and set into 2026: the 27th becomes Wednesday the 28th.
 """
 
 from pathlib import Path

@@ -145,9 +145,9 @@ def _ends(file: xr.Dataset, time: str) -> tuple[stamps.Times, NDArray[np.float64
 
 def _issued(file: xr.Dataset) -> str:
     for name, variable in file.variables.items():
-        if variable.attrs.get("standard_name") == "forecast_reference_time" or name == "forecast_reference_time":
-            if variable.dtype.kind == "M":
-                return str(np.ravel(variable.values)[0])[:19] + "Z"
+        named = "forecast_reference_time" in (variable.attrs.get("standard_name"), name)
+        if named and variable.dtype.kind == "M":
+            return str(np.ravel(variable.values)[0])[:19] + "Z"
     return str(file.attrs.get("issued", ""))
 
 

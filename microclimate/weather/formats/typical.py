@@ -90,7 +90,9 @@ def _read(reader: Any, data: bytes, path: Path, **options: Any) -> tuple[pd.Data
 def _table(
     frame: pd.DataFrame, picks: list[tuple[str, str, str]], shift: pd.Timedelta, source: str, path: Path
 ) -> Table:
-    times = (frame.index.tz_convert("UTC").tz_localize(None) + shift).to_numpy().astype("datetime64[ns]")
+    times = (
+        (pd.DatetimeIndex(frame.index).tz_convert("UTC").tz_localize(None) + shift).to_numpy().astype("datetime64[ns]")
+    )
     columns = []
     for name, unit, key in picks:
         if key in frame:
