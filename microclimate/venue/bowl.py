@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from microclimate.venue.materials import STANDS
-from microclimate.venue.model import Model, Unit
+from microclimate.venue.model import Model, Unit, unknown
 
 BowlKind = Literal["none", "separate stands", "rounded rectangle", "oval", "horseshoe"]
 Side = Literal["left", "right", "head", "foot", "all"]
@@ -39,14 +39,8 @@ class StandSurface(Model):
         if like in STANDS:
             return vars(STANDS[like]) | data
         if data.get("like") is not None:
-            raise PydanticCustomError(*_unknown("like", str(like), list(STANDS)))
+            raise unknown("like", like, STANDS)
         return data
-
-
-def _unknown(key: str, found: str, choices: list[str]) -> tuple[Any, Any, dict[str, Any]]:
-    """Arguments of an error for a name that is not in a table."""
-    context = {"key": key, "wanted": ", ".join(map(repr, choices)), "found": repr(found)}
-    return "table", "{key} must be one of {wanted}, got {found}", {**context, "value": found, "choices": choices}
 
 
 class Tier(Model):

@@ -1,6 +1,7 @@
 """Pydantic's findings in the reader's words: which table, which setting, what is wanted, and a guess at a slip."""
 
 import difflib
+import re
 import types
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
@@ -25,6 +26,32 @@ _PLAIN = {
 }
 _LISTS = {"tuple_type", "list_type"}
 _TABLES = {"model_type", "model_attributes_type", "dict_type"}
+
+
+class Findings:
+    """Collects what does not fit together.
+
+    After faults in single settings `problems` holds those already, `broken` names the tables they were in (no
+    follow-on faults are told of those), and `numbers` tells which number in the file each table left has.
+    """
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.problems: list[Problem] = []
+        self.broken: set[str] = set()
+        self.numbers: dict[str, list[int]] = {}
+
+    def __call__(self, where: str, found: str, cure: str = "") -> None:
+        """Note one fault; table numbers are those of the file."""
+        place = f"{self.file}: {self._in_file(where)}" if where else self.file
+        self.problems.append(Problem(place, self._in_file(found), cure=cure))
+
+    def _in_file(self, words: str) -> str:
+        def number(match: re.Match[str]) -> str:
+            numbers = self.numbers.get(match[1])
+            return f"[[{match[1]}]] {numbers[int(match[2]) - 1] if numbers else match[2]}"
+
+        return re.sub(r"\[\[(\w+)\]\] (\d+)", number, words)
 
 
 def problems(error: ValidationError, model: type[BaseModel], file: str) -> list[Problem]:

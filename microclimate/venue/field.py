@@ -9,7 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from microclimate.venue.ground import Base, Layer
 from microclimate.venue.limits import SPECIES
-from microclimate.venue.model import Model, Unit
+from microclimate.venue.model import Model, Unit, unknown
 
 Point = tuple[float, float]
 Surface = Literal["mown turf", "meadow", "stubble", "bare soil", "hard"]
@@ -111,16 +111,7 @@ class Turf(Model):
     @model_validator(mode="after")
     def _known(self) -> "Turf":
         if self.species not in SPECIES:
-            raise PydanticCustomError(
-                "table",
-                "species must be one of {wanted}, got {found}",
-                {
-                    "wanted": ", ".join(map(repr, SPECIES)),
-                    "found": repr(self.species),
-                    "value": self.species,
-                    "choices": list(SPECIES),
-                },
-            )
+            raise unknown("species", self.species, SPECIES)
         return self
 
 

@@ -6,8 +6,9 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from microclimate.venue.limits import SPECIES
 from microclimate.venue.materials import GROUND
-from microclimate.venue.model import Model, Unit
+from microclimate.venue.model import Model, Unit, unknown
 
 PROFILE_DEPTH = 2.5  # [m] to which layers on the ground are carried down; ours (yearly wave damps with about 2 m)
 
@@ -36,16 +37,7 @@ class Layer(Model):
             return data
         known = GROUND.get(data["material"].strip())
         if known is None:
-            raise PydanticCustomError(
-                "table",
-                "material must be one of {wanted}, got {found}",
-                {
-                    "wanted": ", ".join(map(repr, GROUND)),
-                    "found": repr(data["material"]),
-                    "value": data["material"],
-                    "choices": list(GROUND),
-                },
-            )
+            raise unknown("material", data["material"], GROUND)
         return known.defaults() | data
 
     @model_validator(mode="after")
@@ -153,30 +145,18 @@ class Ground(Model):
         if build is not None and data.get("layers"):
             raise PydanticCustomError("ground", "has both `build` and `layers`: give one of them", {})
         if build is not None and build not in BUILDS:
-            raise PydanticCustomError(
-                "table",
-                "build must be one of {wanted}, got {found}",
-                {
-                    "wanted": ", ".join(map(repr, BUILDS)),
-                    "found": repr(build),
-                    "value": str(build),
-                    "choices": list(BUILDS),
-                },
-            )
+            raise unknown("build", build, BUILDS)
         if build is not None:
             data["layers"] = [_wetted(layer, data.get("water_content")) for layer in BUILDS[build]]
         if data.get("subgrade", "clay loam") not in GROUND:
-            raise PydanticCustomError(
-                "table",
-                "subgrade must be one of {wanted}, got {found}",
-                {
-                    "wanted": ", ".join(map(repr, GROUND)),
-                    "found": repr(data["subgrade"]),
-                    "value": str(data["subgrade"]),
-                    "choices": list(GROUND),
-                },
-            )
+            raise unknown("subgrade", data["subgrade"], GROUND)
         return data
+
+    @model_validator(mode="after")
+    def _known(self) -> Self:
+        if self.species is not None and self.species not in SPECIES:
+            raise unknown("species", self.species, SPECIES)
+        return self
 
     @property
     def profile(self) -> tuple[Layer, ...]:

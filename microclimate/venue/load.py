@@ -1,22 +1,22 @@
 """From a venue file to a `Venue`: every fault of the file at once, or none."""
 
+import copy
 import re
 import tomllib
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
-from microclimate.errors import InputError, Problem, refuse
+from microclimate.errors import InputError, refuse
 from microclimate.schema import FORMAT
 from microclimate.venue import faults
 from microclimate.venue.assemble import assembled
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
+from microclimate.venue.faults import Findings
 
 __all__ = ["Venue", "text", "venue"]
-
-T = TypeVar("T", bound=BaseModel)
 
 
 def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
@@ -37,22 +37,64 @@ def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
     Raises
     ------
     InputError
-        Every fault of the files, each with its table, number and setting.
+        Every fault of the file, each with its table, number and setting.
     """
     path = Path(path)
-    learned = Calibration.model_validate({}) if calibration is None else _checked(Path(calibration), Calibration)
-    described = _checked(path, VenueFile)
-    return assembled(described, path.name, path.resolve().parent, learned)
+    learned = _NOTHING if calibration is None else _calibration(Path(calibration))
+    return text(_read(path), path.name, path.resolve().parent, learned)
 
 
-def text(content: str, name: str = "venue.toml", directory: Path | None = None) -> Venue:
+_NOTHING = Calibration.model_validate({})
+
+
+def text(
+    content: str, name: str = "venue.toml", directory: Path | None = None, calibration: Calibration = _NOTHING
+) -> Venue:
     """The same from text in hand."""
-    described = _validated(_parsed(content, name), VenueFile, name)
-    return assembled(described, name, directory or Path.cwd(), Calibration.model_validate({}))
+    raw, findings = _parsed(content, name), Findings(name)
+    try:
+        described = VenueFile.model_validate(raw)
+    except ValidationError as error:
+        findings.problems.extend(faults.problems(error, VenueFile, name))
+        rest = _rest(raw, error, findings)
+        try:
+            described = VenueFile.model_validate(rest)
+        except ValidationError:  # what is left does not stand alone: nothing to fit together
+            raise InputError(name, findings.problems) from None
+    return assembled(described, findings, directory or Path.cwd(), calibration)
 
 
-def _checked(path: Path, model: type[T]) -> T:
-    return _validated(_parsed(_read(path), path.name), model, path.name)
+def _calibration(path: Path) -> Calibration:
+    raw = _parsed(_read(path), path.name)
+    try:
+        return Calibration.model_validate(raw)
+    except ValidationError as error:
+        raise InputError(path.name, faults.problems(error, Calibration, path.name)) from None
+
+
+def _rest(raw: dict[str, Any], error: ValidationError, findings: Findings) -> dict[str, Any]:
+    """The file without what is faulty, so that the other parts are still held against each other."""
+    rest = copy.deepcopy(raw)
+    dropped: dict[str, set[int]] = {}
+    for detail in error.errors(include_url=False, include_context=False):
+        loc = detail["loc"]
+        table = str(loc[0]) if loc else ""
+        if detail["type"] == "extra_forbidden":
+            owner: Any = rest
+            for part in loc[:-1]:
+                owner = owner[part]
+            owner.pop(loc[-1], None)
+        elif len(loc) > 1 and isinstance(loc[1], int):
+            dropped.setdefault(table, set()).add(loc[1])
+            findings.broken.add(table)
+        else:
+            rest.pop(table, None)
+            findings.broken.add(table)
+    for table, numbers in dropped.items():
+        if isinstance(rest.get(table), list):
+            findings.numbers[table] = [i + 1 for i in range(len(rest[table])) if i not in numbers]
+            rest[table] = [rest[table][number - 1] for number in findings.numbers[table]]
+    return rest
 
 
 def _read(path: Path) -> str:
@@ -77,9 +119,13 @@ def _read(path: Path) -> str:
 def _parsed(content: str, name: str) -> dict[str, Any]:
     content = content.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     try:
-        return tomllib.loads(content)
+        raw = tomllib.loads(content)
     except tomllib.TOMLDecodeError as error:
         raise refuse(name, *_syntax(str(error), content)) from None
+    number = raw.get("format", FORMAT)
+    if isinstance(number, int) and not isinstance(number, bool) and number > FORMAT:
+        raise refuse(name, f"has format {number}, newer than this program reads ({FORMAT})", cure="update the program")
+    return raw
 
 
 def _syntax(message: str, content: str) -> tuple[str, str, str]:
@@ -96,14 +142,3 @@ def _syntax(message: str, content: str) -> tuple[str, str, str]:
     elif re.match(r"^[\w-]+\s*:", line):
         cure = "write key = value"
     return f"line {found[2]}: {found[1]}, in `{line}`", "", cure
-
-
-def _validated(raw: dict[str, Any], model: type[T], name: str) -> T:
-    number = raw.get("format", FORMAT)
-    if isinstance(number, int) and not isinstance(number, bool) and number > FORMAT:
-        raise refuse(name, f"has format {number}, newer than this program reads ({FORMAT})", cure="update the program")
-    try:
-        return model.model_validate(raw)
-    except ValidationError as error:
-        found: list[Problem] = faults.problems(error, model, name)
-        raise InputError(name, found) from None

@@ -6,6 +6,7 @@ degrees as compass readings are). `model_copy(update=...)` therefore takes SI, a
 """
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -56,3 +57,11 @@ class Unit:
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Pydantic asks here how the number is read."""
         return core_schema.no_info_plain_validator_function(self.convert)
+
+
+def unknown(key: str, found: object, choices: Iterable[str]) -> PydanticCustomError:
+    """A name that is in no table, as an error to raise."""
+    names = list(choices)
+    context: dict[str, Any] = {"key": key, "wanted": ", ".join(map(repr, names)), "found": repr(found)}
+    context |= {"value": str(found), "choices": names}
+    return PydanticCustomError("table", "{key} must be one of {wanted}, got {found}", context)

@@ -36,7 +36,9 @@ class Site(Model):
         names = available_timezones()
         if value not in names:
             raise PydanticCustomError(
-                "choice", "must be the name of a time zone, such as America/Chicago", {"choices": sorted(names)}
+                "choice",
+                "must be the name of a time zone, such as America/Chicago",
+                {"value": value, "choices": sorted(names)},
             )
         if "/" not in value or value.startswith("Etc/"):
             raise PydanticCustomError(
@@ -52,7 +54,9 @@ class Site(Model):
             return value
         if isinstance(value, str) and not any(letter.isdigit() for letter in value):
             raise PydanticCustomError(
-                "choice", "must be one of {wanted}, or metres", {"wanted": _quoted(), "choices": list(SURROUNDINGS)}
+                "choice",
+                "must be one of {wanted}, or metres",
+                {"wanted": _quoted(), "value": value, "choices": list(SURROUNDINGS)},
             )
         return Unit("m", 1e-4, 3).convert(value)
 

@@ -1,0 +1,126 @@
+"""From the tables of a venue file to what stands round the field."""
+
+import math
+from typing import Any
+
+from microclimate.venue import rules
+from microclimate.venue.bowl import Bowl, Skyline, Stand, StandTable, Wall, side_name
+from microclimate.venue.described import VenueFile
+from microclimate.venue.faults import Findings, close
+from microclimate.venue.field import FieldTable
+from microclimate.venue.materials import STANDS
+
+RINGS = ("rounded rectangle", "oval", "horseshoe")
+
+
+def bowl(described: VenueFile, report: Findings, assumed: list[str]) -> Bowl:
+    table, field = described.bowl, described.field
+    stands = [_stand(stand, number, field, report, assumed) for number, stand in enumerate(described.stand, start=1)]
+    walls = list(described.wall)
+    if described.skyline is not None:
+        walls.extend(_skyline(described.skyline, field))
+        assumed.append("the skyline's distance is a guess: shade is right at the spot, less so elsewhere")
+    surfaces = {surface.name: surface for surface in described.material}
+    known = [*surfaces, *STANDS]
+    uses = [("[bowl]", table.fascia_material)]
+    for number, stand in enumerate(stands, start=1):
+        for tier in stand.tiers:
+            uses += [(f"[[stand]] {number}", name) for name in (tier.material, tier.seats) if name]
+    uses += [(f"[[wall]] {number}", wall.material) for number, wall in enumerate(described.wall, start=1)]
+    if described.skyline is not None:
+        uses.append(("[skyline]", described.skyline.material))
+    for place, name in dict.fromkeys(uses):
+        if name not in known and "material" not in report.broken:
+            report(place, f"material {name!r} is not known", close(name, known) or f"one of {', '.join(known)}")
+    for name in rules.duplicates([surface.name for surface in described.material]):
+        report("[[material]]", f"the name {name!r} comes twice", "names must differ")
+    for name in rules.duplicates([stand.name for stand in stands]):
+        report("[[stand]]", f"the name {name!r} comes twice", "names must differ")
+    ringed = [stand.side == "all" for stand in stands]
+    kind = table.kind or ("none" if not stands else "rounded rectangle" if any(ringed) else "separate stands")
+    if not report.broken & {"bowl", "stand"}:
+        _kind(kind, ringed, bool(described.gap), report)
+    open_end = "foot"
+    try:
+        open_end = side_name(table.open_end, field.bearing)
+    except ValueError as error:
+        report("[bowl]", f"open_end {error}")
+    built = Bowl.model_validate(
+        table.model_dump(exclude={"kind", "open_end", "corner_radius"})
+        | {
+            "corner_radius": table.corner_radius,
+            "kind": kind,
+            "open_end": open_end,
+            "stands": tuple(stands),
+            "walls": tuple(walls),
+            "gaps": described.gap,
+            "surfaces": described.material,
+        }
+    )
+    rules.stands(built, field, [f"[[stand]] {number}" for number in range(1, len(stands) + 1)], report)
+    if not report.broken & {"bowl", "stand"} and any(ringed):
+        rules.ring(built, field, report)
+    rules.walls(built.model_copy(update={"walls": described.wall}), field, report)
+    return built
+
+
+def _kind(kind: str, ringed: list[bool], gaps: bool, report: Findings) -> None:
+    """The kind of bowl and the sides of its stands must agree."""
+    if kind in RINGS and ringed != [True]:
+        report("[bowl]", f'kind {kind!r} wants exactly one [[stand]] with side = "all"')
+    if kind == "separate stands" and any(ringed):
+        report("[bowl]", 'side = "all" needs kind = "rounded rectangle", "oval" or "horseshoe"')
+    if kind == "none" and ringed:
+        report("[bowl]", f"kind is 'none', yet there are {len(ringed)} [[stand]] tables")
+    if gaps and kind not in RINGS:
+        report("[[gap]] 1", "gaps belong to a ring of stands", "separate stands have start and end instead")
+
+
+def _stand(table: StandTable, number: int, field: FieldTable, report: Findings, assumed: list[str]) -> Stand:
+    place = f"[[stand]] {number}"
+    try:
+        side = side_name(table.side, field.bearing)
+    except ValueError as error:
+        report(place, f"side {error}")
+        report.broken.add("stand")  # what hangs on its place is not told again
+        side = "all"
+    half = 0.5 * (field.width if side in ("head", "foot") else field.length)
+    parts: dict[str, Any] = {"setback": table.setback, "tiers": table.tier, "roof": table.roof}
+    if table.rough is not None:
+        parts |= table.rough.expanded()
+        assumed.append(f"stand {table.name or number} is described roughly: rows, parapet and roof are guessed")
+    return Stand.model_validate(
+        {
+            "name": table.name or f"stand {number}",
+            "side": side,
+            "start": -half if table.start is None else table.start,
+            "end": half if table.end is None else table.end,
+            "parapet_height": table.parapet_height,
+            "back_wall": table.back_wall,
+            **parts,
+        }
+    )
+
+
+def _skyline(skyline: Skyline, field: FieldTable) -> list[Wall]:
+    """A ring of walls, at the guessed distance from the field, that shows the angles read at the spot."""
+    half_length = 0.5 * field.length + skyline.distance
+    half_width = 0.5 * field.width + skyline.distance
+    points: list[tuple[float, float, float]] = []
+    readings = sorted(skyline.angles)
+    for azimuth, angle in readings:
+        turn = math.radians(field.bearing - azimuth)
+        dx, dy = math.cos(turn), math.sin(turn)
+        reach_x = ((half_length if dx > 0 else -half_length) - skyline.spot[0]) / dx if abs(dx) > 1e-9 else math.inf
+        reach_y = ((half_width if dy > 0 else -half_width) - skyline.spot[1]) / dy if abs(dy) > 1e-9 else math.inf
+        reach = min(reach_x, reach_y)
+        height = skyline.eye_height + reach * math.tan(math.radians(angle))
+        points.append((skyline.spot[0] + reach * dx, skyline.spot[1] + reach * dy, height))
+    walls = []
+    for (x0, y0, h0), (x1, y1, h1) in zip(points, points[1:] + points[:1], strict=True):
+        top = max(0.5 * (h0 + h1), 0.05)
+        if math.hypot(x1 - x0, y1 - y0) >= 0.1:
+            walls.append(
+                Wall(name="skyline", start=(x0, y0), end=(x1, y1), bottom=0.0, top=top, material=skyline.material)
+            )
+    return walls
