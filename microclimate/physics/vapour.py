@@ -201,3 +201,65 @@ def latent_heat(temperature: Value) -> Value:
 def psychrometric_constant(pressure: Value, latent: Value) -> Value:
     """c_p p / (eps L) [Pa K-1]: `pressure` [Pa], `latent` heat [J kg-1]. Source: FAO-56, Eq. 8."""
     return HEAT_CAPACITY_AIR * pressure / (MASS_RATIO * latent)
+
+
+@formula
+def vapour_pressure_from_wet_bulb(wet_bulb: Value, temperature: Value, pressure: Value, coefficient: Value) -> Value:
+    """Vapour pressure [Pa] from a psychrometer over water: e_s(T_wet) - A p (T - T_wet); [K], [Pa].
+
+    `coefficient` A [K-1]: ventilated 6.62e-4, naturally ventilated 8.0e-4, indoors 1.2e-3. Source: FAO-56, Eq. 15, 16.
+    """
+    return saturation_pressure_water(wet_bulb) - coefficient * pressure * (temperature - wet_bulb)
+
+
+@formula
+def wet_bulb_stull(temperature: Value, relative_humidity: Value) -> Value:
+    """Wet-bulb temperature [K] near sea level, -20 to 50 degC and 5 to 99 %; `relative_humidity` [1], [K].
+
+    Source: Stull 2011, J. Appl. Meteorol. Climatol. 50:2267, Eq. (1); over water, within 1 K.
+    """
+    t, rh = temperature - ZERO_CELSIUS, 100.0 * relative_humidity
+    return (
+        ZERO_CELSIUS
+        + t * np.arctan(0.151977 * np.sqrt(rh + 8.313659))
+        + np.arctan(t + rh)
+        - np.arctan(rh - 1.676331)
+        + 0.00391838 * rh * np.sqrt(rh) * np.arctan(0.023101 * rh)
+        - 4.686035
+    )
+
+
+@formula
+def humidity_ratio_from_wet_bulb(wet_bulb: Value, temperature: Value, pressure: Value) -> Value:
+    """Mass of vapour to dry air [kg kg-1] of air at `temperature` [K] that cools to `wet_bulb` [K]; ice below 0 degC.
+
+    Source: ASHRAE Fundamentals, ch. 1, Eq. (33) over water, (35) over ice.
+    """
+    t, wet = temperature - ZERO_CELSIUS, wet_bulb - ZERO_CELSIUS
+    saturated = humidity_ratio(saturation_pressure(wet_bulb), pressure)
+    over_water = ((2501.0 - 2.326 * wet) * saturated - 1.006 * (t - wet)) / (2501.0 + 1.86 * t - 4.186 * wet)
+    over_ice = ((2830.0 - 0.24 * wet) * saturated - 1.006 * (t - wet)) / (2830.0 + 1.86 * t - 2.1 * wet)
+    return choose(wet < 0.0, over_ice, over_water)
+
+
+@formula
+def wet_bulb(vapour_pressure: Value, temperature: Value, pressure: Value) -> Value:
+    """Temperature [K] of a ventilated wet, below 0 degC iced, surface: `humidity_ratio_from_wet_bulb` turned round.
+
+    By halving between 40 K below the air and the air itself, to 1e-9 K; `vapour_pressure` and `pressure` [Pa].
+    """
+    wanted = humidity_ratio(vapour_pressure, pressure)
+    low = temperature - 40.0
+    high = temperature + 0.0 * vapour_pressure
+    for _ in range(36):
+        middle = 0.5 * (low + high)
+        above = humidity_ratio_from_wet_bulb(middle, temperature, pressure) > wanted
+        low, high = choose(above, low, middle), choose(above, middle, high)
+    return 0.5 * (low + high)
+
+
+@formula
+def moist_air_enthalpy(temperature: Value, humidity_ratio: Value) -> Value:
+    """Enthalpy [J per kg dry air] above dry air at 0 degC: 1006 t + W (2.501e6 + 1860 t). ASHRAE Fundamentals."""
+    t = temperature - ZERO_CELSIUS
+    return 1006.0 * t + humidity_ratio * (2.501e6 + 1860.0 * t)
