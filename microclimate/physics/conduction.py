@@ -132,9 +132,9 @@ def front_parameter(
     stefan = latent * np.sqrt(np.pi) / (frozen_capacity * -surface)
 
     def excess(gamma: float) -> float:
-        frozen = float(np.exp(-gamma * gamma) / erf(gamma))
+        frozen = np.exp(-gamma * gamma) / erf(gamma)
         # exp(-(g r)^2)/erfc(g r) = 1/erfcx(g r), which does not overflow
-        return frozen - float(warm / erfcx(gamma * ratio)) - gamma * stefan
+        return float(frozen - warm / erfcx(gamma * ratio) - gamma * stefan)
 
     return float(brentq(excess, 1e-9, 10.0))
 
