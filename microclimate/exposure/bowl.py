@@ -1,0 +1,314 @@
+"""The bowl as the field sees it: sun, sky light, light off the stands and longwave for every cell or patch.
+
+Angles of the sun are compass degrees, as `pvlib` gives them. Rows are cells, or patches after `grouped`.
+"""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from microclimate.exposure import exchange as ex
+from microclimate.exposure import sky
+from microclimate.exposure.mesh import Finish, Mesh
+from microclimate.exposure.plan import venue_mesh
+from microclimate.exposure.windows import Windows, crest, windows
+from microclimate.physics.longwave import black_body
+from microclimate.venue.described import Venue
+
+Array = NDArray[np.float64]
+SENSOR_HEIGHT = 0.02  # [m] of the points that stand for cells
+
+
+@dataclass(frozen=True)
+class Surface:
+    """Facets of one stand and material, which share a temperature."""
+
+    stand: str
+    material: str
+    area: float  # [m2]
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """What does not depend on albedo or emissivity: the slow part, kept on disk.
+
+    opaque: windows under stands and opaque roofs; veils: for each transmittance the windows under those and its roofs.
+    light, thermal (cell, node): view factors of facets.
+    """
+
+    x: Array
+    y: Array
+    opaque: Windows
+    veils: tuple[tuple[float, Windows], ...]
+    everything: Windows
+    sky_view: Array
+    sky_patches: Array
+    low_sky: Array
+    light: ex.Single
+    thermal: ex.Single
+    exchange: ex.Exchange
+
+
+def geometry(mesh: Mesh, x: Array, y: Array) -> Geometry:
+    """Trace everything once for cells at x, y (cell,) [m]."""
+    points = np.stack([x, y, np.full(len(x), SENSOR_HEIGHT)], axis=1)
+    scene = ex.Scene(mesh)
+    opaque = windows(points, mesh.shade)
+    veils = tuple((tau, windows(points, np.concatenate([mesh.shade, veil]))) for tau, veil in mesh.veils)
+    if len(veils) > 1:
+        everything = windows(points, np.concatenate([mesh.shade, *(veil for _, veil in mesh.veils)]))
+    else:
+        everything = veils[0][1] if veils else opaque
+    patches = opaque.visible(sky.EDGES, sky.COLUMNS, sky.START)
+    for tau, veil in veils:
+        under = veil.visible(sky.EDGES, sky.COLUMNS, sky.START)
+        patches = patches * tau + (1.0 - tau) * under if len(veils) == 1 else patches - (1.0 - tau) * (patches - under)
+    light, thermal = ex.cell_factors(scene, points, everything)
+    return Geometry(
+        x=x,
+        y=y,
+        opaque=opaque,
+        veils=veils,
+        everything=everything,
+        sky_view=everything.sky_view(),
+        sky_patches=patches,
+        low_sky=everything.low_sky(),
+        light=light,
+        thermal=thermal,
+        exchange=ex.exchange(scene),
+    )
+
+
+@dataclass(frozen=True)
+class Bowl:
+    """The exposure of cells (or patches) of one venue.
+
+    cell_x, cell_y, cell_area, cell_zone (cell,): centre [m], area [m2], number of the zone; sky_view (row,).
+    albedo, emissivity (node,): of each facet, the ground outside last; owner (node,): number in `surfaces`.
+    """
+
+    bearing: float
+    cell_x: Array
+    cell_y: Array
+    cell_area: Array
+    cell_zone: NDArray[np.int64]
+    geometry: Geometry
+    mesh: Mesh
+    albedo: Array
+    emissivity: Array
+    surfaces: tuple[Surface, ...]
+    owner: NDArray[np.int64]
+    weights: Array | None = None
+
+    @property
+    def rows(self) -> int:
+        """How many cells, or patches."""
+        return len(self.cell_x) if self.weights is None else len(self.weights)
+
+    def _gather(self, cells: Array) -> Array:
+        """Cells (cell, ...) to rows (row, ...)."""
+        return cells if self.weights is None else np.asarray(self.weights @ cells)
+
+    @cached_property
+    def sky_view(self) -> Array:
+        """Share of the sky each row sees [1]; a translucent roof hides it."""
+        return self._gather(self.geometry.sky_view)
+
+    def grouped(self, weights: ArrayLike) -> "Bowl":
+        """The same bowl for patches: weights (patch, cell), each row summing to 1."""
+        return replace(self, weights=np.asarray(weights, float))
+
+    def with_surfaces(self, albedo: Array | None = None, emissivity: Array | None = None) -> "Bowl":
+        """The same bowl with other albedos or emissivities (node,): snow on the steps, wet concrete, frost on metal."""
+        return replace(
+            self,
+            albedo=self.albedo if albedo is None else np.asarray(albedo, float),
+            emissivity=self.emissivity if emissivity is None else np.asarray(emissivity, float),
+        )
+
+    def field_angle(self, azimuth: ArrayLike) -> Array:
+        """Compass azimuth [degree] as an angle counter-clockwise from the field's x axis [rad]."""
+        return np.radians((self.bearing - np.asarray(azimuth, float)) % 360.0)
+
+    @cached_property
+    def light_operator(self) -> Array:
+        """Light off the stands per light on each facet: F_c R (I - F R)^-1, shape (row, node)."""
+        e = self.geometry.exchange
+        seen = self._gather(self.geometry.light.astype(float)) * self.albedo
+        return np.asarray(np.linalg.solve((np.eye(len(self.albedo)) - e.factor * self.albedo).T, seen.T).T)
+
+    @cached_property
+    def _thermal_operator(self) -> Array:
+        """Longwave off the stands per own emission of each node: F_c (I - (1 - eps) F)^-1, shape (row, node)."""
+        e = self.geometry.exchange
+        mirror = (1.0 - self.emissivity)[:, None] * e.factor_thermal
+        seen = self._gather(self.geometry.thermal.astype(float))
+        return np.asarray(np.linalg.solve((np.eye(len(mirror)) - mirror).T, seen.T).T)
+
+    @cached_property
+    def _sky_matrix(self) -> tuple[Array, Array]:
+        """Sky light per radiance of each patch, direct and off the stands, both (row, 145)."""
+        direct = self._gather(self.geometry.sky_patches)
+        return direct, np.pi * self.light_operator @ self.geometry.exchange.patches
+
+    @cached_property
+    def _sun_nodes(self) -> Array:
+        """Light off the stands for unit direct normal on the sun nodes (row, azimuth, elevation)."""
+        found = self.light_operator @ self.geometry.exchange.sun
+        return found.reshape(len(found), len(ex.NODE_AZIMUTHS), len(ex.NODE_ELEVATIONS))
+
+    @cached_property
+    def open_above(self) -> Array:
+        """Share of each row with no roof overhead [1]: where rain and snow fall."""
+        return self._gather(self.geometry.everything.sees(np.zeros(1), np.full(1, 0.5 * np.pi))[:, 0].astype(float))
+
+    def crest(self, count: int) -> tuple[Array, Array]:
+        """Distance and height [m] of the stands' crest at `count` azimuths from north, for cells (cell, azimuth).
+
+        The crest is what rises highest into the sky, roofs left out; height 0 where there is none.
+        """
+        points = np.stack([self.cell_x, self.cell_y, np.full(len(self.cell_x), SENSOR_HEIGHT)], axis=1)
+        return crest(points, self.mesh.solids, self.field_angle(np.arange(count) * 360.0 / count))
+
+    def sun_factor(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
+        """Share of the sun's beam that arrives (time, row) [1]; azimuth, elevation (time,) in compass degrees."""
+        a, h = self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
+        g = self.geometry
+        seen = g.opaque.sees(a, h)
+        if g.veils:
+            share = seen.astype(float)
+            for tau, veil in g.veils:
+                share *= tau + (1.0 - tau) * veil.sees(a, h)
+            return self._gather(share).T
+        return self._gather(seen.astype(float)).T
+
+    def sky_light(
+        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
+    ) -> Array:
+        """Light straight from the sky (time, row) [W m-2]: all-weather distribution over the windows of each row."""
+        return np.asarray(self._radiance(azimuth, elevation, direct_normal, diffuse) @ self._sky_matrix[0].T)
+
+    def reflected(
+        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
+    ) -> Array:
+        """Light off the stands, sun and sky, all bounces (time, row) [W m-2]."""
+        sky_part = self._radiance(azimuth, elevation, direct_normal, diffuse) @ self._sky_matrix[1].T
+        direct = np.atleast_1d(np.asarray(direct_normal, float))
+        return np.asarray(sky_part + direct[:, None] * self.off_stands(azimuth, elevation))
+
+    def off_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
+        """Sunlight off the stands for unit direct normal, from the table of suns (time, row) [1]."""
+        a, h = self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
+        count = len(ex.NODE_AZIMUTHS)
+        at = a / (2.0 * np.pi) * count
+        i, f = np.floor(at).astype(int) % count, at - np.floor(at)
+        j = np.clip(np.searchsorted(ex.NODE_ELEVATIONS, h, side="right") - 1, 0, len(ex.NODE_ELEVATIONS) - 2)
+        low, high = ex.NODE_ELEVATIONS[j], ex.NODE_ELEVATIONS[j + 1]
+        g = np.clip((h - low) / (high - low), 0.0, 1.0)
+        table, k = self._sun_nodes, (i + 1) % count
+        found = (1.0 - f) * ((1.0 - g) * table[:, i, j] + g * table[:, i, j + 1])
+        found += f * ((1.0 - g) * table[:, k, j] + g * table[:, k, j + 1])
+        return np.asarray(np.where(h > 0.0, found, 0.0).T)
+
+    def _radiance(
+        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
+    ) -> Array:
+        a, h = self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
+        direct, spread = (np.broadcast_to(np.asarray(v, float), a.shape) for v in (direct_normal, diffuse))
+        lit = np.zeros((len(a), sky.PATCHES))
+        bright = np.flatnonzero(spread > 0.0)
+        for some in np.array_split(bright, max(1, len(bright) // 1000)):
+            lit[some] = sky.radiance(a[some], h[some], direct[some], spread[some])
+        return lit
+
+    @cached_property
+    def _longwave_matrix(self) -> tuple[Array, Array, Array]:
+        """Per row: black emission of each surface (row, surface), sky mirrored (row,), its slope part (row,)."""
+        e = self.geometry.exchange
+        operator, mirror = self._thermal_operator, 1.0 - self.emissivity
+        own = operator * self.emissivity
+        by_surface = own @ (self.owner[:, None] == np.arange(len(self.surfaces)))
+        return by_surface, operator @ (mirror * e.view), operator @ (mirror * (e.view + e.low_sky))
+
+    def longwave(
+        self, sky_down: ArrayLike, air_temperature: ArrayLike, stand_temperature: ArrayLike
+    ) -> tuple[Array, Array]:
+        """Longwave down at each row, from the visible sky and from the stands, both (..., row) [W m-2].
+
+        sky_down: what open ground gets (...,) [W m-2]; air_temperature (...,) [K]; stand_temperature (...,) of all
+        stands, or (..., surface) in the order of `surfaces`, of which the last two are the floor and the ground
+        outside (they may be left out: then they are as warm as the air) [K].
+        """
+        down, air = np.broadcast_arrays(np.asarray(sky_down, float), np.asarray(air_temperature, float))
+        stands = np.asarray(stand_temperature, float)
+        count = len(self.surfaces)
+        temperature = np.broadcast_to(air[..., None], (*air.shape, count)).copy()
+        if stands.ndim == air.ndim + 1:
+            temperature[..., : stands.shape[-1]] = stands
+        else:
+            temperature[..., : count - 2] = np.broadcast_to(stands, air.shape)[..., None]
+        slope = sky.low_sky_slope(down, air)
+        by_surface, mirrored, mirrored_low = self._longwave_matrix
+        low = self._gather(self.geometry.low_sky)
+        seen = down[..., None] * self.sky_view - slope[..., None] * (self.sky_view + low)
+        emitted = black_body(temperature) @ by_surface.T
+        return seen, emitted + down[..., None] * mirrored - slope[..., None] * mirrored_low
+
+
+def bowl(venue: Venue) -> Bowl:
+    """The bowl of a venue, with one row for each cell of its zones."""
+    x, y, area, zone = cells(venue)
+    mesh = venue_mesh(venue.bowl, venue.field)
+    return assemble(mesh, geometry(mesh, x, y), venue.field.bearing, area, zone, venue.bowl.ground_albedo)
+
+
+def assemble(
+    mesh: Mesh, traced: Geometry, bearing: float, area: Array, zone: NDArray[np.int64], ground_albedo: float
+) -> Bowl:
+    """A bowl from its parts."""
+    outside = Finish("ground outside", ground_albedo, 0.95)
+    finishes = [f.finish for f in mesh.facets] + [outside]
+    owners = [("floor", "floor") if f.body == "floor" else (f.body, f.finish.name) for f in mesh.facets]
+    names = [*dict.fromkeys(o for o in owners if o[0] != "floor"), ("floor", "floor"), ("outside", "ground outside")]
+    owner = np.array([names.index(o) for o in owners] + [len(names) - 1])
+    size = np.bincount(owner[:-1], traced.exchange.area, len(names))
+    return Bowl(
+        bearing=bearing,
+        cell_x=traced.x,
+        cell_y=traced.y,
+        cell_area=area,
+        cell_zone=zone,
+        geometry=traced,
+        mesh=mesh,
+        albedo=np.array([f.albedo for f in finishes]),
+        emissivity=np.array([f.emissivity for f in finishes]),
+        surfaces=tuple(Surface(*name, float(a)) for name, a in zip(names, size, strict=True)),
+        owner=owner,
+    )
+
+
+def cells(venue: Venue) -> tuple[Array, Array, Array, NDArray[np.int64]]:
+    """Centres, areas and zone of the cells whose centre lies in a zone; each (cell,)."""
+    field = venue.field
+    columns, rows = (max(1, round(side / field.cell_size)) for side in (field.length, field.width))
+    dx, dy = field.length / columns, field.width / rows
+    x, y = np.meshgrid(
+        (np.arange(columns) + 0.5) * dx - 0.5 * field.length, (np.arange(rows) + 0.5) * dy - 0.5 * field.width
+    )
+    x, y = x.ravel(), y.ravel()
+    zone = np.full(len(x), -1)
+    for number, described in enumerate(field.zones):
+        zone[(zone < 0) & inside(np.array(described.polygon), x, y)] = number
+    kept = zone >= 0
+    return x[kept], y[kept], np.full(int(kept.sum()), dx * dy), zone[kept]
+
+
+def inside(polygon: Array, x: Array, y: Array) -> NDArray[np.bool_]:
+    """Whether points lie in a polygon (corner, 2); even-odd rule."""
+    a, b = polygon, np.roll(polygon, -1, axis=0)
+    crosses = (a[:, 1] > y[:, None]) != (b[:, 1] > y[:, None])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        at = a[:, 0] + (y[:, None] - a[:, 1]) / (b[:, 1] - a[:, 1]) * (b[:, 0] - a[:, 0])
+    return np.asarray(np.sum(crosses & (x[:, None] < at), axis=1) % 2 == 1)

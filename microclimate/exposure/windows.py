@@ -1,0 +1,339 @@
+"""Sky windows: for each point of the ground and each azimuth, the elevations that stands and roofs hide.
+
+Exact polygon clipping, no sampling in elevation: a half-plane through the point cuts each triangle in an interval of
+elevations, and touching intervals merge. A light slot between stand and roof is a gap between two intervals. One store
+answers three questions: is the sun hidden, how much sky is seen, how much of it is low and warm.
+Azimuths here are field angles [rad], counter-clockwise from x.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numba import prange
+from numpy.typing import NDArray
+
+from microclimate.column.jit import PARALLEL, kernel, parallel_kernel
+
+Array = NDArray[np.float64]
+
+AZIMUTHS = 360
+SHIFT = (
+    math.sqrt(5.0) - 1.0
+) / 2.0 - 0.5  # of the azimuths, in bins: irrational, so none meets a vertex of a regular plan
+TOUCH = 1e-7  # [rad] intervals nearer than this are one
+FULL = 65535.0  # store steps from horizon to zenith: 0.0014 degree each
+STEP = 0.5 * math.pi / FULL
+
+
+@dataclass(frozen=True)
+class Windows:
+    """Hidden elevation intervals of many points.
+
+    count (point, azimuth) intervals; first (point,) where a point's intervals begin; bounds (interval, 2) in steps.
+    """
+
+    count: NDArray[np.uint8]
+    first: NDArray[np.int64]
+    bounds: NDArray[np.uint16]
+
+    @property
+    def points(self) -> int:
+        """How many points."""
+        return len(self.count)
+
+    def sky_view(self) -> Array:
+        """Share of the sky each horizontal point sees (point,) [1]."""
+        with PARALLEL:
+            return np.asarray(_moments(self.count, self.first, self.bounds)[0])
+
+    def low_sky(self) -> Array:
+        """Integral of ln(x) dx over the sky seen, x = sin^2(elevation) (point,) [1]; -1 for the open sky."""
+        with PARALLEL:
+            return np.asarray(_moments(self.count, self.first, self.bounds)[1])
+
+    def sees(self, azimuth: Array, elevation: Array) -> NDArray[np.bool_]:
+        """Whether each sun is seen: angles (time,) [rad] -> (point, time). Below the horizon nothing is."""
+        a, e = np.atleast_1d(np.asarray(azimuth, float)), np.atleast_1d(np.asarray(elevation, float))
+        with PARALLEL:
+            return np.asarray(_sees(self.count, self.first, self.bounds, a, e))
+
+    def visible(self, edges: Array, columns: NDArray[np.int64], start: NDArray[np.int64]) -> Array:
+        """Cosine-weighted solid angle of each sky patch that is seen (point, patch) [sr].
+
+        edges (row + 1,): elevations between the rows of patches [rad]; columns (row,): patches a row;
+        start (row,): number of the row's first patch. The first patch of a row begins at azimuth 0.
+        """
+        with PARALLEL:
+            return np.asarray(_visible(self.count, self.first, self.bounds, edges, columns, start))
+
+    def azimuth_of(self, point: int) -> Array:
+        """Azimuth of each interval of one point [rad]."""
+        azimuths = self.count.shape[1]
+        return np.repeat((np.arange(azimuths) + 0.5 - SHIFT) * 2.0 * np.pi / azimuths, self.count[point])
+
+
+def windows(points: Array, triangles: Array, azimuths: int = AZIMUTHS) -> Windows:
+    """Windows of points (point, 3) [m] under triangles (triangle, 3, 3) [m].
+
+    The list of intervals of an azimuth has no fixed length: where one runs over, it is made again with twice the room.
+    """
+    triangles = np.ascontiguousarray(triangles, dtype=float)
+    counts, bounds = [], []
+    room, block = 4, 512
+    for start in range(0, len(points), block):
+        part = np.ascontiguousarray(points[start : start + block], dtype=float)
+        while True:
+            with PARALLEL:
+                count, low, high = _clip(part, triangles, azimuths, room)
+            if count.max(initial=0) <= room:
+                break
+            room *= 2
+        kept = np.arange(room)[None, None, :] < count[:, :, None]
+        counts.append(count.astype(np.uint8))
+        bounds.append(np.stack([low[kept], high[kept]], axis=1))
+    count = np.concatenate(counts) if counts else np.zeros((0, azimuths), np.uint8)
+    size = count.sum(axis=1, dtype=np.int64)
+    return Windows(
+        count=count,
+        first=np.concatenate([[0], np.cumsum(size)])[:-1],
+        bounds=np.concatenate(bounds) if bounds else np.zeros((0, 2), np.uint16),
+    )
+
+
+@parallel_kernel
+def _clip(points: Any, triangles: Any, azimuths: Any, room: Any) -> Any:
+    """Merged intervals of each point and azimuth; a count above `room` says that they did not fit."""
+    n, m = len(points), len(triangles)
+    most = 8 * room  # intervals not yet merged
+    count = np.zeros((n, azimuths), np.int64)
+    low_out = np.zeros((n, azimuths, room), np.uint16)
+    high_out = np.zeros((n, azimuths, room), np.uint16)
+    bin_width = 2.0 * math.pi / azimuths
+    cosine, sine = np.empty(azimuths), np.empty(azimuths)
+    for k in range(azimuths):
+        cosine[k] = math.cos((k + 0.5 - SHIFT) * bin_width)
+        sine[k] = math.sin((k + 0.5 - SHIFT) * bin_width)
+    for i in prange(n):
+        low, high = np.empty((azimuths, most)), np.empty((azimuths, most))
+        used = np.zeros(azimuths, np.int64)
+        px, py, pz = points[i, 0], points[i, 1], points[i, 2]
+        x, y, z, angle = np.empty(3), np.empty(3), np.empty(3), np.empty(3)
+        for t in range(m):
+            above = False
+            for v in range(3):
+                x[v], y[v], z[v] = triangles[t, v, 0] - px, triangles[t, v, 1] - py, triangles[t, v, 2] - pz
+                above = above or z[v] > 0.0
+                angle[v] = math.atan2(y[v], x[v])
+            if not above:
+                continue
+            # turns of the three edges about the point: all one way round means that the triangle lies overhead
+            span_low, span_high, here, whole = 0.0, 0.0, 0.0, 0.0
+            for v in range(3):
+                turn = angle[(v + 1) % 3] - angle[v]
+                if turn > math.pi:
+                    turn -= 2.0 * math.pi
+                elif turn < -math.pi:
+                    turn += 2.0 * math.pi
+                whole += turn
+                here += turn
+                if v < 2:
+                    span_low, span_high = min(span_low, here), max(span_high, here)
+            overhead = abs(whole) > math.pi
+            if overhead:
+                k_from, k_to = 0, azimuths - 1
+            else:
+                k_from = math.ceil((angle[0] + span_low) / bin_width - 0.5 + SHIFT)
+                k_to = math.floor((angle[0] + span_high) / bin_width - 0.5 + SHIFT)
+            for kk in range(k_from, k_to + 1):
+                k = kk % azimuths
+                c, s = cosine[k], sine[k]
+                bottom, top, crossed = 1e30, -1e30, False
+                for v in range(3):
+                    w = (v + 1) % 3
+                    side_v, side_w = x[v] * s - y[v] * c, x[w] * s - y[w] * c
+                    if (side_v > 0.0) == (side_w > 0.0):
+                        continue
+                    f = side_v / (side_v - side_w)
+                    r = (x[v] + f * (x[w] - x[v])) * c + (y[v] + f * (y[w] - y[v])) * s
+                    if r <= 0.0:
+                        continue
+                    crossed = True
+                    e = math.atan2(z[v] + f * (z[w] - z[v]), r)
+                    bottom, top = min(bottom, e), max(top, e)
+                if not crossed:
+                    continue
+                if overhead:
+                    top = 0.5 * math.pi
+                bottom = max(bottom, 0.0)
+                if top <= bottom:
+                    continue
+                if not _add(low[k], high[k], used, k, bottom, top):
+                    count[i, k] = room + 1
+        for k in range(azimuths):
+            if used[k] > room:
+                count[i, k] = room + 1
+            if count[i, k] > room:
+                continue
+            count[i, k] = used[k]
+            for j in range(used[k]):
+                low_out[i, k, j] = np.uint16(round(low[k, j] / STEP))
+                high_out[i, k, j] = np.uint16(round(high[k, j] / STEP))
+    return count, low_out, high_out
+
+
+@kernel
+def _add(low: Any, high: Any, used: Any, k: Any, bottom: Any, top: Any) -> Any:
+    """Put one interval into a sorted list, merging what it touches; False when the list is full."""
+    n = used[k]
+    a = 0
+    while a < n and high[a] < bottom - TOUCH:
+        a += 1
+    b = a
+    while b < n and low[b] <= top + TOUCH:
+        bottom, top = min(bottom, low[b]), max(top, high[b])
+        b += 1
+    if b == a:
+        if n == len(low):
+            return False
+        for j in range(n, a, -1):
+            low[j], high[j] = low[j - 1], high[j - 1]
+        used[k] = n + 1
+    elif b > a + 1:
+        for j in range(b, n):
+            low[a + 1 + j - b], high[a + 1 + j - b] = low[j], high[j]
+        used[k] = n - (b - a - 1)
+    low[a], high[a] = bottom, top
+    return True
+
+
+@kernel
+def _below(x: Any) -> Any:
+    """Integral of ln(x) dx from 0 to x."""
+    return x * math.log(x) - x if x > 0.0 else 0.0
+
+
+@parallel_kernel
+def _moments(count: Any, first: Any, bounds: Any) -> Any:
+    n, azimuths = count.shape
+    view, low = np.empty(n), np.empty(n)
+    for i in prange(n):
+        hidden, hidden_low = 0.0, 0.0
+        p = first[i]
+        for k in range(azimuths):
+            for _ in range(count[i, k]):
+                bottom, top = math.sin(bounds[p, 0] * STEP) ** 2, math.sin(bounds[p, 1] * STEP) ** 2
+                hidden += top - bottom
+                hidden_low += _below(top) - _below(bottom)
+                p += 1
+        view[i] = 1.0 - hidden / azimuths
+        low[i] = -1.0 - hidden_low / azimuths
+    return view, low
+
+
+@parallel_kernel
+def _sees(count: Any, first: Any, bounds: Any, azimuth: Any, elevation: Any) -> Any:
+    n, azimuths = count.shape
+    times = len(azimuth)
+    left, right, share = np.empty(times, np.int64), np.empty(times, np.int64), np.empty(times)
+    for t in range(times):
+        at = azimuth[t] * azimuths / (2.0 * math.pi) - 0.5 + SHIFT
+        down = math.floor(at)
+        left[t], right[t], share[t] = down % azimuths, (down + 1) % azimuths, at - down
+    seen = np.zeros((n, times), np.bool_)
+    for i in prange(n):
+        begin = np.empty(azimuths, np.int64)
+        p = first[i]
+        for k in range(azimuths):
+            begin[k] = p
+            p += count[i, k]
+        for t in range(times):
+            if elevation[t] <= 0.0:
+                continue
+            e = elevation[t] / STEP
+            a, b, f = left[t], right[t], share[t]
+            visible = True
+            if count[i, a] == count[i, b]:
+                for j in range(count[i, a]):
+                    p, q = begin[a] + j, begin[b] + j
+                    bottom = (1.0 - f) * bounds[p, 0] + f * bounds[q, 0]
+                    top = (1.0 - f) * bounds[p, 1] + f * bounds[q, 1]
+                    if bottom <= e <= top:
+                        visible = False
+                        break
+            else:
+                k = a if f < 0.5 else b
+                for p in range(begin[k], begin[k] + count[i, k]):
+                    if bounds[p, 0] <= e <= bounds[p, 1]:
+                        visible = False
+                        break
+            seen[i, t] = visible
+    return seen
+
+
+@parallel_kernel
+def _visible(count: Any, first: Any, bounds: Any, edges: Any, columns: Any, start: Any) -> Any:
+    n, azimuths = count.shape
+    rows = len(columns)
+    patches = start[-1] + columns[-1]
+    seen = np.zeros((n, patches))
+    width = 2.0 * math.pi / azimuths
+    sine2 = np.sin(edges) ** 2
+    for i in prange(n):
+        p = first[i]
+        open_row = np.empty(rows)
+        for k in range(azimuths):
+            for r in range(rows):
+                open_row[r] = sine2[r + 1] - sine2[r]
+            for _ in range(count[i, k]):
+                bottom, top = bounds[p, 0] * STEP, bounds[p, 1] * STEP
+                for r in range(rows):
+                    lo, hi = max(bottom, edges[r]), min(top, edges[r + 1])
+                    if hi > lo:
+                        open_row[r] -= math.sin(hi) ** 2 - math.sin(lo) ** 2
+                p += 1
+            # the bin reaches half a width to either side of its azimuth and may straddle two patches
+            begin, end = (k - SHIFT) * width, (k + 1 - SHIFT) * width
+            for r in range(rows):
+                pace = 2.0 * math.pi / columns[r]
+                c_from, c_to = math.floor(begin / pace), math.floor(end / pace)
+                for c in range(c_from, c_to + 1):
+                    part = min(end, (c + 1) * pace) - max(begin, c * pace)
+                    if part > 0.0:
+                        seen[i, start[r] + c % columns[r]] += 0.5 * open_row[r] * part
+    return seen
+
+
+def crest(points: Array, triangles: Array, azimuths: Array) -> tuple[Array, Array]:
+    """Distance and height above each point of what rises highest into its sky, per azimuth, both (point, azimuth) [m].
+
+    azimuths (azimuth,): field angles [rad]. Height 0 where nothing rises.
+    """
+    with PARALLEL:
+        distance, height = _crest(np.ascontiguousarray(points), np.ascontiguousarray(triangles), azimuths)
+    return distance, height
+
+
+@parallel_kernel
+def _crest(points: Any, triangles: Any, azimuths: Any) -> Any:
+    n = len(points)
+    distance, height = np.full((n, len(azimuths)), np.inf), np.zeros((n, len(azimuths)))
+    for i in prange(n):
+        for k in range(len(azimuths)):
+            c, s = math.cos(azimuths[k]), math.sin(azimuths[k])
+            steepest = 0.0
+            for t in range(len(triangles)):
+                for v in range(3):
+                    w = (v + 1) % 3
+                    xv, yv = triangles[t, v, 0] - points[i, 0], triangles[t, v, 1] - points[i, 1]
+                    xw, yw = triangles[t, w, 0] - points[i, 0], triangles[t, w, 1] - points[i, 1]
+                    side_v, side_w = xv * s - yv * c, xw * s - yw * c
+                    if (side_v > 0.0) == (side_w > 0.0):
+                        continue
+                    f = side_v / (side_v - side_w)
+                    r = (xv + f * (xw - xv)) * c + (yv + f * (yw - yv)) * s
+                    z = triangles[t, v, 2] + f * (triangles[t, w, 2] - triangles[t, v, 2]) - points[i, 2]
+                    if r > 0.0 and z > steepest * r:
+                        steepest, distance[i, k], height[i, k] = z / r, r, z
+    return distance, height
