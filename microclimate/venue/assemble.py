@@ -50,6 +50,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         crew=described.crew,
         calibration=calibration,
         directory=directory,
+        guessed=described.guessed,
         assumed=tuple(assumed),
     )
 

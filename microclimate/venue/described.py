@@ -28,6 +28,7 @@ class VenueFile(Model):
     name: str = Field(min_length=1, description="printed at the head of every page")
     units: Literal["metric", "US"] = Field("metric", description="of everything that is printed")
     clock: Literal[12, 24] = Field(24, description="hours on the clock that is printed")
+    guessed: tuple[str, ...] = Field((), description="questions that were answered with 'don't know'")
     site: Site
     field: FieldTable
     turf: Turf = Field(default_factory=lambda: Turf.model_validate({}))
@@ -66,6 +67,7 @@ class Venue(Model):
     crew: Crew
     calibration: Calibration
     directory: Path
+    guessed: tuple[str, ...] = Field((), description="parts that were not known: they get a wider range")
     assumed: tuple[str, ...] = Field((), description="plain sentences: what the file left open and was filled in")
 
     @property
@@ -102,7 +104,7 @@ class Venue(Model):
             walls = [wall.material for wall in bowl.walls]
             floor = [bowl.apron_albedo, bowl.ground_albedo, bowl.fascia_material]
             return [layout, numbers, roofs, walls, floor, [_floor(zone.turf) for zone in field.zones]]
-        return self.model_dump(exclude={"directory", "assumed"})
+        return self.model_dump(exclude={"directory", "assumed", "guessed"})
 
 
 def _floor(turf: Turf) -> tuple[float, float]:
