@@ -70,7 +70,7 @@ def reference_evaporation(
     (0.408 D (Rn - G) + g Cn/T u (es - e)) / (D + g (1 + Cd u)); `net_radiation` Rn and `soil_heat` G [J m-2] of the
     interval, `temperature` [K], `wind` u at 2 m [m s-1], vapour pressure `deficit` es - e [Pa], `slope` D and
     `psychrometric` constant g [Pa K-1]. `numerator` Cn and `denominator` Cd: short grass 900, 0.34 a day and
-    37, 0.34 an hour (FAO-56, Eq. 6, 53); 37, 0.24 by day and 0.96 by night (ASCE-EWRI 2005, Table 1); tall 1600, 0.38 a day.
+    37, 0.34 an hour (FAO-56, Eq. 6, 53); 37, 0.24 by day and 0.96 by night; tall 1600, 0.38 a day (ASCE-EWRI 2005).
     """
     kilo = 1e-3  # the formula speaks kPa
     energy = 0.408e-6 * slope * kilo * (net_radiation - soil_heat)
