@@ -13,12 +13,13 @@ from microclimate.exposure import exchange as ex
 from microclimate.exposure import sky
 from microclimate.exposure.mesh import Finish, Mesh
 from microclimate.exposure.plan import venue_mesh
-from microclimate.exposure.windows import Windows, crest, windows
+from microclimate.exposure.trace import SENSOR_HEIGHT, Gain, Geometry, gain, geometry
+from microclimate.exposure.windows import crest
 from microclimate.physics.longwave import black_body
 from microclimate.venue.described import Venue
 
 Array = NDArray[np.float64]
-SENSOR_HEIGHT = 0.02  # [m] of the points that stand for cells
+Single = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -28,57 +29,6 @@ class Surface:
     stand: str
     material: str
     area: float  # [m2]
-
-
-@dataclass(frozen=True)
-class Geometry:
-    """What does not depend on albedo or emissivity: the slow part, kept on disk.
-
-    opaque: windows under stands and opaque roofs; veils: for each transmittance the windows under those and its roofs.
-    light, thermal (cell, node): view factors of facets.
-    """
-
-    x: Array
-    y: Array
-    opaque: Windows
-    veils: tuple[tuple[float, Windows], ...]
-    everything: Windows
-    sky_view: Array
-    sky_patches: Array
-    low_sky: Array
-    light: ex.Single
-    thermal: ex.Single
-    exchange: ex.Exchange
-
-
-def geometry(mesh: Mesh, x: Array, y: Array) -> Geometry:
-    """Trace everything once for cells at x, y (cell,) [m]."""
-    points = np.stack([x, y, np.full(len(x), SENSOR_HEIGHT)], axis=1)
-    scene = ex.Scene(mesh)
-    opaque = windows(points, mesh.shade)
-    veils = tuple((tau, windows(points, np.concatenate([mesh.shade, veil]))) for tau, veil in mesh.veils)
-    if len(veils) > 1:
-        everything = windows(points, np.concatenate([mesh.shade, *(veil for _, veil in mesh.veils)]))
-    else:
-        everything = veils[0][1] if veils else opaque
-    patches = opaque.visible(sky.EDGES, sky.COLUMNS, sky.START)
-    for tau, veil in veils:
-        under = veil.visible(sky.EDGES, sky.COLUMNS, sky.START)
-        patches = patches * tau + (1.0 - tau) * under if len(veils) == 1 else patches - (1.0 - tau) * (patches - under)
-    light, thermal = ex.cell_factors(scene, points, everything)
-    return Geometry(
-        x=x,
-        y=y,
-        opaque=opaque,
-        veils=veils,
-        everything=everything,
-        sky_view=everything.sky_view(),
-        sky_patches=patches,
-        low_sky=everything.low_sky(),
-        light=light,
-        thermal=thermal,
-        exchange=ex.exchange(scene),
-    )
 
 
 @dataclass(frozen=True)
@@ -100,6 +50,7 @@ class Bowl:
     emissivity: Array
     surfaces: tuple[Surface, ...]
     owner: NDArray[np.int64]
+    gain: Gain
     weights: Array | None = None
 
     @property
@@ -107,9 +58,9 @@ class Bowl:
         """How many cells, or patches."""
         return len(self.cell_x) if self.weights is None else len(self.weights)
 
-    def _gather(self, cells: Array) -> Array:
+    def _gather(self, cells: Array | Single) -> Array:
         """Cells (cell, ...) to rows (row, ...)."""
-        return cells if self.weights is None else np.asarray(self.weights @ cells)
+        return np.asarray(cells if self.weights is None else self.weights @ cells, float)
 
     @cached_property
     def sky_view(self) -> Array:
@@ -122,11 +73,10 @@ class Bowl:
 
     def with_surfaces(self, albedo: Array | None = None, emissivity: Array | None = None) -> "Bowl":
         """The same bowl with other albedos or emissivities (node,): snow on the steps, wet concrete, frost on metal."""
-        return replace(
-            self,
-            albedo=self.albedo if albedo is None else np.asarray(albedo, float),
-            emissivity=self.emissivity if emissivity is None else np.asarray(emissivity, float),
-        )
+        albedo = self.albedo if albedo is None else np.asarray(albedo, float)
+        emissivity = self.emissivity if emissivity is None else np.asarray(emissivity, float)
+        bounces = gain(self.geometry.exchange, albedo, emissivity)
+        return replace(self, albedo=albedo, emissivity=emissivity, gain=bounces)
 
     def field_angle(self, azimuth: ArrayLike) -> Array:
         """Compass azimuth [degree] as an angle counter-clockwise from the field's x axis [rad]."""
@@ -135,17 +85,7 @@ class Bowl:
     @cached_property
     def light_operator(self) -> Array:
         """Light off the stands per light on each facet: F_c R (I - F R)^-1, shape (row, node)."""
-        e = self.geometry.exchange
-        seen = self._gather(self.geometry.light.astype(float)) * self.albedo
-        return np.asarray(np.linalg.solve((np.eye(len(self.albedo)) - e.factor * self.albedo).T, seen.T).T)
-
-    @cached_property
-    def _thermal_operator(self) -> Array:
-        """Longwave off the stands per own emission of each node: F_c (I - (1 - eps) F)^-1, shape (row, node)."""
-        e = self.geometry.exchange
-        mirror = (1.0 - self.emissivity)[:, None] * e.factor_thermal
-        seen = self._gather(self.geometry.thermal.astype(float))
-        return np.asarray(np.linalg.solve((np.eye(len(mirror)) - mirror).T, seen.T).T)
+        return np.asarray((self._gather(self.geometry.light) * self.albedo) @ self.gain.light)
 
     @cached_property
     def _sky_matrix(self) -> tuple[Array, Array]:
@@ -227,7 +167,7 @@ class Bowl:
     def _longwave_matrix(self) -> tuple[Array, Array, Array]:
         """Per row: black emission of each surface (row, surface), sky mirrored (row,), its slope part (row,)."""
         e = self.geometry.exchange
-        operator, mirror = self._thermal_operator, 1.0 - self.emissivity
+        operator, mirror = self._gather(self.geometry.thermal) @ self.gain.thermal, 1.0 - self.emissivity
         own = operator * self.emissivity
         by_surface = own @ (self.owner[:, None] == np.arange(len(self.surfaces)))
         return by_surface, operator @ (mirror * e.view), operator @ (mirror * (e.view + e.low_sky))
@@ -273,6 +213,7 @@ def assemble(
     owners = [("floor", "floor") if f.body == "floor" else (f.body, f.finish.name) for f in mesh.facets]
     names = [*dict.fromkeys(o for o in owners if o[0] != "floor"), ("floor", "floor"), ("outside", "ground outside")]
     owner = np.array([names.index(o) for o in owners] + [len(names) - 1])
+    albedo, emissivity = np.array([[f.albedo, f.emissivity] for f in finishes]).T
     size = np.bincount(owner[:-1], traced.exchange.area, len(names))
     return Bowl(
         bearing=bearing,
@@ -282,10 +223,11 @@ def assemble(
         cell_zone=zone,
         geometry=traced,
         mesh=mesh,
-        albedo=np.array([f.albedo for f in finishes]),
-        emissivity=np.array([f.emissivity for f in finishes]),
+        albedo=albedo,
+        emissivity=emissivity,
         surfaces=tuple(Surface(*name, float(a)) for name, a in zip(names, size, strict=True)),
         owner=owner,
+        gain=gain(traced.exchange, albedo, emissivity),
     )
 
 
