@@ -7,7 +7,6 @@ the blocks can be asked for again. Fluxes are downwelling, above any cover. A ve
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Protocol
 
 import numpy as np
 import xarray as xr
@@ -15,8 +14,11 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from microclimate import schema
+from microclimate.exposure import bowl as geometry
 from microclimate.exposure import shelter
-from microclimate.exposure.patches import PATCH_COORDINATES
+from microclimate.exposure.bowl import Bowl
+from microclimate.exposure.patches import PATCH_COORDINATES, morning_sun
+from microclimate.exposure.patches import patches as join
 from microclimate.exposure.steps import Steps, lay, spread, sunlight
 from microclimate.physics import vapour
 from microclimate.venue.described import Venue
@@ -30,34 +32,13 @@ WIND_CELLS = 12  # cells a patch from which the crest is looked at
 SEED = 20  # of the parameters drawn for each realization
 
 
-class Sight(Protocol):
-    """What this file needs of a bowl, rows being cells or (grouped) patches."""
-
-    cell_x: Array
-    sky_view: Array
-
-    def grouped(self, weights: Array) -> "Sight": ...
-
-    def sun_factor(self, azimuth: Array, elevation: Array) -> Array: ...
-
-    def sky_light(self, azimuth: Array, elevation: Array, direct_normal: Array, diffuse: Array) -> Array: ...
-
-    def reflected(self, azimuth: Array, elevation: Array, direct_normal: Array, diffuse: Array) -> Array: ...
-
-    def longwave(
-        self, sky_down_open: Array, air_temperature: Array, stand_temperature: Array
-    ) -> tuple[Array, Array]: ...
-
-    def crest(self, count: int) -> tuple[Array, Array]: ...
-
-
 @dataclass(frozen=True)
 class Forcing:
     """Iterate to get sealed Datasets (`schema.FORCING`), a block of realizations each, any number of times."""
 
     venue: Venue
     weather: xr.Dataset
-    bowl: Sight
+    bowl: Bowl
     patches: xr.Dataset
     step: float = STEP
     field_flux: xr.Dataset | None = None
@@ -75,7 +56,7 @@ class Forcing:
         return lay(self.weather, self.step, site.latitude, site.longitude, site.elevation)
 
     @cached_property
-    def sight(self) -> Sight:
+    def sight(self) -> Bowl:
         """The bowl as the patches see it."""
         return self.bowl.grouped(self.patches["weights"].values)
 
@@ -103,13 +84,14 @@ class Forcing:
         one = 8.0 * len(schema.FORCING) * self.patches.sizes["patch"] * len(self.steps.time)
         size = max(1, int(BLOCK_BYTES / one))
         for first in range(0, count, size):
-            yield self._block(self.weather.isel(realization=slice(first, first + size)))
+            yield self._block(slice(first, first + size))
 
-    def shelter(self, realizations: NDArray[np.int64]) -> Array:
-        """Shelter factor of each realization (realization, patch, direction), drawn when there is a seed."""
+    @cached_property
+    def shelter(self) -> Array:
+        """Shelter factor (realization, patch, direction), drawn for each realization when there is a seed."""
         distance, height, patch = self.crest
-        zone = self.patches["zone_index"].values
-        if self.seed is None or self.open_field:
+        realizations = self.weather["realization"].values
+        if self.seed is None:
             table = _mean_by(shelter.factor(distance, height), patch)
             return np.broadcast_to(table, (len(realizations), *table.shape))
         tables = []
@@ -117,18 +99,18 @@ class Forcing:
             rng = np.random.default_rng([self.seed, int(realization)])
             drawn = shelter.position(shelter.Wind()) + shelter.WIND_SPREAD * rng.standard_normal(3)
             table = _mean_by(shelter.factor(distance, height, shelter.at(drawn)), patch)
-            tables.append(shelter.draws(table, zone, rng))
+            tables.append(shelter.draws(table, self.patches["zone_index"].values, rng))
         return np.stack(tables)
 
-    def _block(self, weather: xr.Dataset) -> xr.Dataset:
-        steps = self.steps
+    def _block(self, part: slice) -> xr.Dataset:
+        weather, steps = self.weather.isel(realization=part), self.steps
         point = {name: spread(steps.point, weather[name].values) for name in _POINTS}
         amount = {name: spread(steps.mean, weather[name].values) for name in _AMOUNTS}
-        fields = self._air(point) | self._wind(weather, point) | self._sunlight(weather)
+        fields = self._air(point) | self._wind(weather, point, part) | self._sunlight(weather)
         fields |= self._longwave(point, amount["surface_downwelling_longwave_flux_in_air"])
         under_sky = np.ones(self.patches.sizes["patch"])
         if not self.open_field:
-            under_sky = self.sight.sun_factor(np.array([180.0]), np.array([90.0]))[0]
+            under_sky = self.sight.open_above
         for name in ("precipitation_flux", "snowfall_flux"):
             fields[name] = amount[name][:, None, :] * under_sky[:, None]
         shape = (weather.sizes["realization"], self.patches.sizes["patch"], len(steps.time))
@@ -169,15 +151,14 @@ class Forcing:
             out.append(mixed if base.air_temperature is None else np.full_like(mixed, base.air_temperature))
         return np.stack(out, axis=1)
 
-    def _wind(self, weather: xr.Dataset, point: dict[str, Array]) -> dict[str, Array]:
+    def _wind(self, weather: xr.Dataset, point: dict[str, Array], part: slice) -> dict[str, Array]:
         """Mean wind and gust at 2 m over each patch, from the forecast wind and its direction."""
         height, roughness = float(weather.attrs["wind_height"]), self.venue.site.roughness_length
         mean = shelter.site_wind(point["wind_speed"], height, roughness)[:, None, :] * shelter.to_patch_height()
         gust = shelter.site_wind(point["wind_speed_of_gust"], height, roughness)[:, None, :] * shelter.to_patch_height()
         if self.open_field:
             return {"wind_speed": mean, "wind_speed_of_gust": gust}
-        table = self.shelter(weather["realization"].values)
-        share = shelter.lookup(table, self._direction(weather))
+        share = shelter.lookup(self.shelter[part], self._direction(weather))
         sheltered = np.maximum(mean * share, shelter.FLOOR)
         ratio = np.divide(gust, mean, out=np.ones_like(mean), where=mean > 0.0)
         gusty = np.minimum(sheltered * shelter.gust_ratio(share, ratio), np.maximum(gust, sheltered))
@@ -210,7 +191,7 @@ class Forcing:
             }
         else:
             lit = np.zeros((looks, patches))
-            lit[up] = self.sight.sun_factor(steps.azimuth[up], steps.elevation[up])
+            lit[up] = np.clip(self.sight.sun_factor(steps.azimuth[up], steps.elevation[up]), 0.0, 1.0)
             # light that falls before the sun is up comes from all of the sky
             bright = up | (np.nan_to_num(sky).max(axis=0) > 0.0)
             azimuth = np.tile(steps.azimuth[bright], members)
@@ -270,13 +251,32 @@ def _mean_by(values: Array, group: NDArray[np.int64]) -> Array:
 def forcing(
     venue: Venue,
     weather: xr.Dataset,
-    bowl: Sight,
-    patches: xr.Dataset,
+    bowl: Bowl | None = None,
+    patches: xr.Dataset | None = None,
     step: float = STEP,
     field_flux: xr.Dataset | None = None,
     seed: int | None = SEED,
 ) -> Forcing:
-    """What reaches each patch of the venue under this weather."""
-    if weather.sizes["realization"] == 1:
-        seed = None
-    return Forcing(venue, weather, bowl, patches, step, field_flux, seed)
+    """What reaches each patch of the venue under this weather.
+
+    Parameters
+    ----------
+    venue : Venue
+    weather : Dataset
+        `schema.WEATHER`, with `wind_height` in its attributes; at least two stamps.
+    bowl, patches : optional
+        Built when not given; give them when several forcings of one venue are made.
+    step : float
+        Of the model [s].
+    field_flux : Dataset, optional
+        The field's own area-mean `sensible_heat_up` and `latent_heat_up` (realization, time) [W m-2] from a run before.
+    seed : int or None
+        Of the parameters drawn for each realization, so that chances carry what is not known of the bowl; None takes
+        the best values for all, as a single realization always does.
+    """
+    bowl = geometry.bowl(venue) if bowl is None else bowl
+    if patches is None:
+        times = weather["time"].values
+        day = venue.events[0].start.date() if venue.events else times[len(times) // 2].astype("datetime64[D]").item()
+        patches = join(venue.field.zones, bowl, morning_sun(bowl, venue.site.latitude, venue.site.longitude, day))
+    return Forcing(venue, weather, bowl, patches, step, field_flux, None if weather.sizes["realization"] == 1 else seed)

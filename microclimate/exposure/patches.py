@@ -6,7 +6,6 @@ averaged away; areas are counted in cells.
 """
 
 from datetime import date
-from typing import Protocol
 
 import numpy as np
 import pandas as pd
@@ -14,6 +13,9 @@ import xarray as xr
 from numpy.typing import NDArray
 from pvlib import solarposition
 from scipy.stats import rankdata
+
+from microclimate.exposure.bowl import Bowl
+from microclimate.venue.field import Zone
 
 Array = NDArray[np.float64]
 
@@ -24,26 +26,7 @@ ALIKE_SKY = 0.03  # [1] range of sky view within which cells count as alike: abo
 ALIKE_SUN = 0.10  # [1] the same for the share of a morning's beam energy
 
 
-class Cells(Protocol):
-    """What this file needs of a bowl: its cells, and where the sun reaches."""
-
-    cell_x: Array
-    cell_y: Array
-    cell_zone: NDArray[np.int64]
-    cell_area: Array
-    sky_view: Array
-
-    def sun_factor(self, azimuth: Array, elevation: Array) -> Array: ...
-
-
-class Named(Protocol):
-    """A zone, of which only the name is read here."""
-
-    @property
-    def name(self) -> str: ...
-
-
-def morning_sun(bowl: Cells, latitude: float, longitude: float, day: date) -> Array:
+def morning_sun(bowl: Bowl, latitude: float, longitude: float, day: date) -> Array:
     """Share of the open field's beam energy from sunrise to solar noon that reaches each cell (cell,) [1].
 
     Clear sky; the beam is weighted with the sine of the sun's height alone, which is what sorting cells needs.
@@ -75,14 +58,14 @@ def _parts(sky_view: Array, sun: Array, area: Array) -> NDArray[np.int64]:
     return part
 
 
-def patches(zones: tuple[Named, ...], bowl: Cells, sun: Array) -> xr.Dataset:
+def patches(zones: tuple[Zone, ...], bowl: Bowl, sun: Array) -> xr.Dataset:
     """Join cells into patches.
 
     Parameters
     ----------
     zones : tuple
         The field's zones in order; `bowl.cell_zone` counts in it.
-    bowl : Cells
+    bowl : Bowl
     sun : array (cell,)
         Share of a morning's beam energy that reaches each cell [1] (`morning_sun`).
 

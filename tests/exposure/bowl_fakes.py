@@ -26,6 +26,10 @@ class FlatBowl:
     def grouped(self, weights: np.ndarray) -> "FlatBowl":
         return replace(self, sky_view=weights @ self.sky_view, cell_x=weights @ self.cell_x)
 
+    @property
+    def open_above(self) -> np.ndarray:
+        return np.ones(len(self.sky_view))
+
     def sun_factor(self, azimuth: np.ndarray, elevation: np.ndarray) -> np.ndarray:
         factor = np.full((len(azimuth), len(self.sky_view)), self.lit)
         return np.where((elevation > 0)[:, None], factor, 0.0)
