@@ -19,7 +19,9 @@ Floats = NDArray[np.float64]
 
 CALMEST = 0.3  # [m s-1] wind below this counts as this in the logarithm (ours: a cup starts at about it)
 DEPRESSION = 0.5  # [K] added before the logarithm
+DRIEST = 35.0  # [K] the widest depression a member may have (ours)
 CLOUD_EDGE = 0.03  # clear and overcast lie this far inside the probit's range
+DUSK = 4.0  # [h] over which the link with cloud comes and goes (ours)
 SPIN_UP = 72  # [h] after which the AR(1) has forgotten where it began (tau <= 8 h)
 
 
@@ -62,7 +64,7 @@ class Latents:
 
     def weather(self) -> tuple[Floats, Floats, Floats, Floats]:
         """Back: temperature, dew point (never above it), wind (> 0), cloud (0 to 1)."""
-        below = np.maximum(np.exp(self.depression) - DEPRESSION, 0.0)
+        below = np.clip(np.exp(self.depression) - DEPRESSION, 0.0, DRIEST)
         cloud = np.clip((ndtr(self.cloud) - CLOUD_EDGE) / (1.0 - 2.0 * CLOUD_EDGE), 0.0, 1.0)
         return self.temperature, self.temperature - below, np.exp(self.wind), cloud
 
@@ -96,8 +98,8 @@ def dressed(
     climate: Climate | None = None,
     wider: float = 1.0,
     cloud_unknown: bool = False,
-) -> tuple[Latents, Floats]:
-    """Members of one run, and the spread of each time's temperature.
+) -> tuple[Latents, Floats, Floats]:
+    """Members of one run, with the centre and the spread of each time's temperature.
 
     Parameters
     ----------
@@ -120,14 +122,15 @@ def dressed(
     -------
     Latents
         (realization, time).
-    (time,) [K]
-        Standard deviation of temperature after the pull.
+    (time,), (time,) [K]
+        Centre and standard deviation of temperature, after the pull.
     """
     draws = {name: _noise(error, times, count, seed, number) for number, (name, error) in enumerate(ERRORS.items())}
+    dark = _eased(night, times)
     made: dict[str, Floats] = {}
-    spread = np.zeros(len(times))
+    middle, spread = run.temperature, np.zeros(len(times))
     for name, error in ERRORS.items():
-        link = np.where(night, error.link, 0.0)
+        link = error.link * dark
         shock = draws["cloud"] if name == "cloud" else link * draws["cloud"] + np.sqrt(1.0 - link**2) * draws[name]
         sigma = error.sigma(lead) * wider
         if name == "cloud" and cloud_unknown:
@@ -141,8 +144,17 @@ def dressed(
             centre, sigma = usual + pull * (forecast - usual), np.sqrt(pull) * sigma
         made[name] = centre + sigma * shock
         if name == "temperature":
-            spread = sigma
-    return Latents(**made), spread
+            middle, spread = centre, sigma
+    return Latents(**made), middle, spread
+
+
+def _eased(night: NDArray[np.bool_], times: NDArray[np.datetime64]) -> Floats:
+    """Night as 0 to 1, eased over `DUSK`, so that no member jumps at sunset."""
+    hours = (times - times[0]) / np.timedelta64(1, "h")
+    step = float(np.median(np.diff(hours))) if len(hours) > 1 else 1.0
+    half = max(round(DUSK / step / 2.0), 0)
+    padded = np.pad(night.astype(float), half, mode="edge")
+    return np.asarray(np.convolve(padded, np.full(2 * half + 1, 1.0 / (2 * half + 1)), mode="valid"))
 
 
 def _noise(error: Error, times: NDArray[np.datetime64], count: int, seed: int, number: int) -> Floats:

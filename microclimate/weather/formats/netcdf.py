@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import FORMAT, Site
 from microclimate.weather import names, stamps
+from microclimate.weather.assumed import CODES
 from microclimate.weather.place import nearest
 from microclimate.weather.table import Column, Table, ignored
 
@@ -69,7 +70,8 @@ def table(data: bytes, path: Path, site: Site) -> Table:
     for key in ("wind_height", "temperature_height"):
         if key in file.attrs:
             setattr(made, key, float(file.attrs[key]))
-    made.codes += [line for line in str(file.attrs.get("assumed", "")).split("\n") if line]
+    told = str(file.attrs.get("assumed", "")).split("\n")  # by a file of ours
+    made.codes += [line for line in told if line.partition("=")[0] in CODES]
     return made
 
 

@@ -1,4 +1,4 @@
-"""How the demo's weather files were made: `python tests/weather/demo.py` writes them again, a test compares.
+"""How the demo's weather files were made: `python tests/weather/demo_weather.py` writes them again, a test compares.
 
 Source: the typical year 723170TYA.CSV (TMY3, US National Renewable Energy Laboratory, US-government data) that pvlib
 ships. Its hours of 12 to 30 January are moved one day on and set into 2026: the 27th becomes Wednesday the 28th.
@@ -8,9 +8,16 @@ from pathlib import Path
 
 import pandas as pd
 import pvlib
+import xarray as xr
+
+from microclimate.schema import Site
+from microclimate.weather import complete, history, read
+from microclimate.weather.ensemble import members
 
 FOLDER = Path(__file__).parents[2] / "data_demo"
 ZONE = "America/New_York"
+SITE = Site("demo", 36.10, -79.95, 273.0, ZONE)
+SEED = 20260128
 ISSUED = "2026-01-27T12:00:00-05:00"
 SOURCE = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 
@@ -62,11 +69,41 @@ def forecast() -> str:
     return head + pd.DataFrame(_common(frame)).to_csv(index=False, lineterminator="\n")
 
 
+def ensemble(forecast_file: Path) -> xr.Dataset:
+    """31 members round the forecast, pulled to the January of the typical year; numbers packed to 0.01."""
+    run = complete.weather(read.weather(forecast_file, SITE), SITE)
+    usual = complete.weather(read.weather(SOURCE, SITE), SITE)
+    made = members(run, SITE, 31, SEED, climate=history.climate(usual, run["time"].values))
+    made = made.drop_vars([n for n in made.data_vars if str(n) not in KEPT]).astype("float32")
+    for name in made.data_vars:
+        made[name] = made[name].round(PLACES.get(str(name), 2))
+        if name != "time_bnds":
+            made[name].encoding = {"zlib": True, "complevel": 9, "shuffle": True}
+    made.attrs = {
+        "Conventions": "CF-1.8",
+        "source": "invented ensemble (typical year, dates moved)",
+        "issued": run.attrs["issued"],
+        "assumed": made.attrs["assumed"],
+        "wind_height": 10.0,
+        "temperature_height": 2.0,
+    }
+    return made
+
+
+KEPT = (
+    "air_temperature", "dew_point_temperature", "wind_speed", "wind_from_direction", "surface_air_pressure",
+    "cloud_area_fraction", "precipitation_flux", "surface_downwelling_shortwave_flux_in_air",
+    "surface_downwelling_longwave_flux_in_air",
+)  # fmt: skip
+PLACES = {"precipitation_flux": 8, "surface_air_pressure": 0, "cloud_area_fraction": 3}
+
+
 def main() -> None:
     """Writes the files."""
     FOLDER.mkdir(exist_ok=True)
     (FOLDER / "past.csv").write_text(past(), encoding="utf-8", newline="\n")
     (FOLDER / "forecast.csv").write_text(forecast(), encoding="utf-8", newline="\n")
+    ensemble(FOLDER / "forecast.csv").to_netcdf(FOLDER / "ensemble.nc", engine="h5netcdf")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,155 @@
+"""Members of one run: reproducible, physical, neither too cold at night nor too sure."""
+
+from pathlib import Path
+
+import demo_weather as demo
+import numpy as np
+import pytest
+import xarray as xr
+from scipy.stats import norm
+
+from microclimate.errors import WeatherTooOld
+from microclimate.schema import Site
+from microclimate.weather import assumed, complete, dress, ensemble, history, read
+from microclimate.weather.complete import GLOBAL, LONGWAVE
+
+SITE = Site("field", 36.1, -79.95, 273.0, "America/New_York")
+DEMO = Path(__file__).parents[2] / "data_demo"
+NIGHTS = (("2026-01-27T22", "2026-01-28T13"), ("2026-01-28T22", "2026-01-29T13"), ("2026-01-29T22", "2026-01-30T13"))
+
+
+@pytest.fixture(scope="module")
+def run() -> xr.Dataset:
+    return complete.weather(read.weather(DEMO / "forecast.csv", SITE), SITE)
+
+
+@pytest.fixture(scope="module")
+def dressed(run: xr.Dataset) -> xr.Dataset:
+    return ensemble.members(run, SITE, 31, seed=7)
+
+
+def test_the_same_seed_draws_the_same_members(run: xr.Dataset, dressed: xr.Dataset) -> None:
+    again = ensemble.members(run, SITE, 31, seed=7)
+    other = ensemble.members(run, SITE, 31, seed=8)
+    assert again.equals(dressed)
+    assert not np.allclose(other.air_temperature, dressed.air_temperature)
+
+
+def test_real_members_are_left_alone() -> None:
+    real = complete.weather(read.weather(DEMO / "ensemble.nc", SITE), SITE)
+    assert ensemble.members(real, SITE, 31) is real
+
+
+def test_members_stay_physical(dressed: xr.Dataset) -> None:
+    assert (dressed.dew_point_temperature <= dressed.air_temperature).all()
+    assert (dressed.wind_speed > 0).all()
+    assert (dressed.wind_speed_of_gust >= dressed.wind_speed).all()
+    assert ((dressed.cloud_area_fraction >= 0) & (dressed.cloud_area_fraction <= 1)).all()
+    assert (dressed.snowfall_flux <= dressed.precipitation_flux).all()
+    assert {"dressed", "not_dressed"} <= set(assumed.codes(dressed))
+
+
+@pytest.mark.parametrize(("first", "last"), NIGHTS)
+def test_the_night_minimum_is_not_made_colder_by_noise(
+    run: xr.Dataset, dressed: xr.Dataset, first: str, last: str
+) -> None:
+    alone = float(run.air_temperature.sel(time=slice(first, last)).min())
+    lowest = dressed.air_temperature.sel(time=slice(first, last)).min("time").values
+    assert lowest.mean() - alone == pytest.approx(0.0, abs=0.1)
+    # and the members are the quantiles of a normal: levels (i - 1/2)/m
+    levels = norm.ppf((np.arange(31) + 0.5) / 31)
+    assert np.corrcoef(np.sort(lowest), levels)[0, 1] > 0.999
+
+
+def test_the_spread_grows_with_lead_as_stated(run: xr.Dataset) -> None:
+    many = ensemble.members(run, SITE, 400, seed=1)
+    spread = many.air_temperature.std("realization").values
+    hours = np.arange(len(spread))
+    stated = np.sqrt(2.6 + 0.1 * hours) * np.sqrt(np.clip(hours / 6, 0, 1))
+    assert spread[0] < 1e-9
+    # 400 draws: sd known to 3.5 %; the night's rank mapping moves it a little more
+    assert np.abs(spread[6:] / stated[6:] - 1.0).max() < 0.2
+    assert spread[48] > spread[12]
+
+
+def test_errors_last_for_hours(run: xr.Dataset) -> None:
+    many = ensemble.members(run, SITE, 400, seed=2)
+    error = (many.air_temperature - run.air_temperature.values[0]).values[:, 33:43]
+    next_hour = np.corrcoef(error[:, 0], error[:, 1])[0, 1]
+    later = np.corrcoef(error[:, 0], error[:, 8])[0, 1]
+    # 0.84 of (half slow, half AR(1) of 8 h) and 0.16 of the cloud's (0.3 slow, the rest AR(1) of 6 h), by hand;
+    # 400 draws know a correlation of 0.65 to 0.03, and the night's rank mapping touches it
+    assert next_hour == pytest.approx(
+        0.84 * (0.5 + 0.5 * np.exp(-1 / 8)) + 0.16 * (0.3 + 0.7 * np.exp(-1 / 6)), abs=0.03
+    )
+    assert later == pytest.approx(0.84 * (0.5 + 0.5 * np.exp(-1)) + 0.16 * (0.3 + 0.7 * np.exp(-8 / 6)), abs=0.1)
+
+
+def test_cloudier_members_are_warmer_at_night_and_have_more_longwave(run: xr.Dataset) -> None:
+    many = ensemble.members(run, SITE, 400, seed=3)
+    at = many.sel(time="2026-01-29T03", method="nearest")
+    assert np.corrcoef(at.cloud_area_fraction, at.air_temperature)[0, 1] > 0.1
+    assert np.corrcoef(at.cloud_area_fraction, at[LONGWAVE])[0, 1] > 0.5
+    noon = many.sel(time="2026-01-29T18", method="nearest")
+    assert np.corrcoef(noon.cloud_area_fraction, noon[GLOBAL])[0, 1] < -0.5
+
+
+def test_a_newer_issue_keeps_the_errors_of_the_older_at_the_same_hour(run: xr.Dataset) -> None:
+    hours = run.time.values
+    error = dress._noise(dress.ERRORS["temperature"], hours, 5, 7, 0)
+    later = dress._noise(dress.ERRORS["temperature"], hours[12:], 5, 7, 0)
+    assert later == pytest.approx(error[:, 12:], abs=2e-3)  # the AR(1) has forgotten its start after 72 h: exp(-9)
+
+
+def test_a_run_with_a_gap_keeps_it_in_every_member(run: xr.Dataset) -> None:
+    holed = run.copy(deep=True)
+    holed.air_temperature[0, 40:50] = np.nan
+    made = ensemble.members(holed, SITE, 5)
+    assert np.isnan(made.air_temperature.values[:, 40:50]).all()
+    assert np.isfinite(made.air_temperature.values[:, :40]).all()
+
+
+def test_the_pull_to_the_climate_warms_a_cold_extreme_and_narrows(run: xr.Dataset) -> None:
+    usual = complete.weather(read.weather(demo.SOURCE, SITE), SITE)
+    climate = history.climate(usual, run.time.values)
+    pulled = ensemble.members(run, SITE, 200, seed=5, climate=climate)
+    free = ensemble.members(run, SITE, 200, seed=5)
+    at = {"time": "2026-01-29T11"}
+    # w = s_c^2 / (s_c^2 + sigma^2) by hand at that hour
+    hour = int(np.flatnonzero(run.time.values == np.datetime64("2026-01-29T11"))[0])
+    sigma2 = 2.6 + 0.1 * hour
+    wide2 = float(climate.spread.temperature[hour]) ** 2
+    w = wide2 / (wide2 + sigma2)
+    forecast = float(run.air_temperature.sel(at).item())
+    centre = float(climate.mean.temperature[hour]) + w * (forecast - float(climate.mean.temperature[hour]))
+    assert float(pulled.air_temperature.sel(at).mean()) == pytest.approx(centre, abs=0.5)
+    assert float(pulled.air_temperature.sel(at).mean()) > float(free.air_temperature.sel(at).mean()) + 0.5
+    assert float(pulled.air_temperature.sel(at).std()) < float(free.air_temperature.sel(at).std())
+
+
+def test_weather_that_does_not_reach_the_night_is_refused(run: xr.Dataset) -> None:
+    ensemble.covers(run, np.datetime64("2026-01-28T22"), np.datetime64("2026-01-29T13"))
+    with pytest.raises(WeatherTooOld, match="fetch a newer one") as caught:
+        ensemble.covers(run, np.datetime64("2026-02-03T22"), np.datetime64("2026-02-04T13"))
+    assert caught.value.exit_code == 3
+    with pytest.raises(WeatherTooOld, match="begins"):
+        ensemble.covers(run, np.datetime64("2026-01-20T22"), np.datetime64("2026-01-28T13"))
+
+
+def test_the_demo_files_are_what_their_recipe_makes(tmp_path: Path) -> None:
+    assert (DEMO / "past.csv").read_text("utf-8") == demo.past()
+    assert (DEMO / "forecast.csv").read_text("utf-8") == demo.forecast()
+    made = demo.ensemble(DEMO / "forecast.csv")
+    with xr.open_dataset(DEMO / "ensemble.nc", engine="h5netcdf") as file:
+        for name in demo.KEPT:
+            assert made[name].values == pytest.approx(file[name].values, abs=0.011, rel=1e-5), name
+    assert (DEMO / "ensemble.nc").stat().st_size < 500_000
+
+
+def test_the_demo_members_were_pulled_to_the_climate() -> None:
+    run = complete.weather(read.weather(DEMO / "forecast.csv", SITE), SITE)
+    many = complete.weather(read.weather(DEMO / "ensemble.nc", SITE), SITE)
+    first, last = NIGHTS[1]
+    alone = float(run.air_temperature.sel(time=slice(first, last)).min())
+    lowest = many.air_temperature.sel(time=slice(first, last)).min("time")
+    assert 0.5 < float(lowest.mean()) - alone < 2.0
