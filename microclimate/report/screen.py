@@ -46,7 +46,7 @@ def text(answer: Answer) -> str:
 
 
 def _headline(answer: Answer) -> list[str]:
-    lines = _wrapped(words_head.coldest(answer))
+    lines = _wrapped(words_head.coldest_words(answer))
     for event, window in enumerate(answer.windows):
         name = window.name[:1].upper() + window.name[1:]
         lines += _wrapped(f"{name}: {words_head.outlook(answer, event)}")

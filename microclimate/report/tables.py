@@ -10,10 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
+from matplotlib.path import Path as Outline
+from numpy.typing import NDArray
 
+from microclimate.constants import ZERO_CELSIUS
 from microclimate.report.answer import Answer
-from microclimate.report.words import clock, day_clock, depth, local, number, states
+from microclimate.report.words import UNKNOWN, clock, day_clock, depth, local, number, states
 from microclimate.units import Shown
+
+FROZEN_SHARE = 0.3  # share of ice from which a layer counts as frozen, as in the ladder of states
 
 
 @dataclass(frozen=True)
@@ -116,30 +121,46 @@ def curve_rows(answer: Answer, zones: Sequence[str], step_hours: int = 2) -> Tab
     )
 
 
-def section_rows(answer: Answer, step_hours: int = 4) -> Table:
-    """Soil temperature of the coldest patch at each depth, every few hours; ice marked by its share."""
-    shown = answer.shown
-    section = answer.section
-    times = section["time"].values
-    keep = [i for i, t in enumerate(times) if _full(t, step_hours, shown)]
+def section_rows(answer: Answer, step_hours: int = 3) -> Table:
+    """Root-zone temperature of the coldest patch at the depths told, and how deep it is frozen, every few hours."""
+    shown, section = answer.shown, answer.section
+    times, deep = section["time"].values, section["depth"].values
     soil, ice = section["soil_temperature"].values, section["frozen_fraction"].values
+    depths = [float(d) for d in answer.risk["depth"].values]
     rows = []
-    for k, d in enumerate(section["depth"].values):
-        cells = [
-            number(soil[k, i], "temperature", shown) + (f", {100 * ice[k, i]:.0f} % ice" if ice[k, i] >= 0.005 else "")
-            for i in keep
-        ]
-        rows.append((_fine_depth(float(d), shown), *cells))
+    for i in (i for i, t in enumerate(times) if _full(t, step_hours, shown)):
+        at_depths = np.interp(depths, deep, soil[:, i])
+        frozen = deep[ice[:, i] >= FROZEN_SHARE]
+        reach = depth(float(frozen.max()), shown) if frozen.size else "not frozen"
+        rows.append((day_clock(times[i], shown), *(number(float(v), "temperature", shown) for v in at_depths), reach))
     return Table(
-        f"Root zone of {section.attrs['zone']}, coldest patch [{shown.symbol('temperature')}], and share of ice",
-        ("Depth", *(day_clock(times[i], shown) for i in keep)),
+        f"Root zone of {section.attrs['zone']}, coldest patch [{shown.symbol('temperature')}], median",
+        ("Time", *(depth(d, shown) for d in depths), "Frozen down to"),
         tuple(rows),
     )
 
 
-def _fine_depth(value: float, shown: Shown) -> str:
-    digits = 1 if shown.system == "US" else 0
-    return shown.text(value, "depth", digits)
+def map_rows(answer: Answer) -> Table:
+    """Coldest and mildest cell of each zone, and the share of it that falls below freezing, median."""
+    shown, values = answer.shown, answer.cells["canopy_temperature_min"].values
+    rows = []
+    for count, zone in enumerate(answer.coldest_first, 1):
+        inside = values[in_zone(answer.cells, answer.outlines[zone])]
+        inside = inside[np.isfinite(inside)]
+        low, high = (float(inside.min()), float(inside.max())) if inside.size else (np.nan, np.nan)
+        share = f"{100 * (inside < ZERO_CELSIUS).mean():.0f} %" if inside.size else UNKNOWN
+        rows.append((str(count), zone, *(number(v, "temperature", shown) for v in (low, high)), share))
+    return Table(
+        f"Lowest canopy tonight [{shown.symbol('temperature')}], coldest and mildest spot of each zone, median",
+        ("No.", "Zone", "Coldest", "Mildest", "Share below freezing"),
+        tuple(rows),
+    )
+
+
+def in_zone(cells: xr.Dataset, corners: Sequence[tuple[float, float]]) -> NDArray[np.bool_]:
+    """Which cells have their centre in a zone."""
+    points = np.column_stack([cells["x"].values, cells["y"].values])
+    return np.asarray(Outline(np.asarray(corners)).contains_points(points))
 
 
 def _full(time: np.datetime64, step_hours: int, shown: Shown) -> bool:

@@ -1,5 +1,7 @@
 """What is said first: the coldest zone, the chances tonight and in each event, and where it all comes from."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from microclimate.report.answer import Answer
@@ -36,19 +38,36 @@ def known(answer: Answer, event: int) -> bool:
     return bool(np.isfinite(answer.risk["probability"].isel(event=event).values).any())
 
 
-def coldest(answer: Answer) -> str:
-    """Coldest zone, lowest canopy with its range, and the hour."""
-    zone = answer.coldest_first[0]
+@dataclass(frozen=True)
+class Coldest:
+    """The coldest zone tonight, in words: its lowest canopy, the likely range, and when."""
+
+    zone: str
+    lowest: str
+    likely: str
+    when: str
+
+
+def coldest(answer: Answer) -> Coldest:
+    """Coldest zone, lowest canopy with its range, and the hour; "unknown" where nothing is known."""
+    zone, shown = answer.coldest_first[0], answer.shown
     at = answer.risk.sel(zone=zone).isel(event=0)
     canopy = at["canopy_temperature_worst"]
-    middle = float(canopy.sel(quantile=0.5, method="nearest"))
-    if not np.isfinite(middle):
-        return "Lowest canopy tonight: unknown, the forecast does not reach far enough."
-    shown = answer.shown
     when: np.datetime64 = at["canopy_temperature_worst_time"].values.reshape(-1)[0]
-    values = f"{measure(middle, 'temperature', shown)}"
-    likely = between(float(canopy.min()), float(canopy.max()), "temperature", shown)
-    return f"Coldest: {zone}. Canopy down to {values} (likely {likely}) about {day_clock(when, shown)}."
+    return Coldest(
+        zone,
+        measure(float(canopy.sel(quantile=0.5, method="nearest")), "temperature", shown),
+        between(float(canopy.min()), float(canopy.max()), "temperature", shown),
+        day_clock(when, shown),
+    )
+
+
+def coldest_words(answer: Answer) -> str:
+    """Coldest zone, lowest canopy with its range, and the hour, as a sentence."""
+    cold = coldest(answer)
+    if cold.lowest == UNKNOWN:
+        return "Lowest canopy tonight: unknown, the forecast does not reach far enough."
+    return f"Coldest: {cold.zone}. Canopy down to {cold.lowest} (likely {cold.likely}) about {cold.when}."
 
 
 def most_at_risk(answer: Answer, event: int, state: SurfaceState) -> str:
@@ -57,21 +76,23 @@ def most_at_risk(answer: Answer, event: int, state: SurfaceState) -> str:
     return max(answer.coldest_first, key=lambda zone: np.nan_to_num(float(risk.sel(zone=zone)), nan=-1.0))
 
 
+def at_most(answer: Answer, event: int, state: SurfaceState) -> tuple[str, str]:
+    """The zone most at risk of a state or worse in a window, and its chance with range."""
+    zone = most_at_risk(answer, event, state)
+    text = reached(answer, zone, event, state)
+    even = about_even(answer, zone, event)
+    if even and even[0] < state <= even[1]:
+        text = f"about even, {text}"
+    return zone, text
+
+
 def outlook(answer: Answer, event: int) -> str:
     """Chance of frost and of frozen ground in the zone most at risk, for one window."""
     if not known(answer, event):
         return "unknown, the forecast ends before the window does."
-    zone = most_at_risk(answer, event, FROST)
-    even = about_even(answer, zone, event)
-    frost = reached(answer, zone, event, FROST)
-    if even and even[0] < FROST <= even[1]:
-        frost = f"about even, {frost}"
-    frozen = most_at_risk(answer, event, FROZEN)
-    place = "" if frozen == zone else f" in {frozen}"
-    return (
-        f"{zone} has a chance of {GROUPS[FROST]} of {frost}; "
-        f"of {GROUPS[FROZEN]} of {reached(answer, frozen, event, FROZEN)}{place}."
-    )
+    (zone, frost), (other, frozen) = (at_most(answer, event, state) for state in (FROST, FROZEN))
+    place = "" if other == zone else f" in {other}"
+    return f"{zone} has a chance of {GROUPS[FROST]} of {frost}; of {GROUPS[FROZEN]} of {frozen}{place}."
 
 
 def against_limit(answer: Answer, event: int) -> str:
