@@ -31,3 +31,25 @@ def choose(condition: Value, yes: Value, no: Value) -> Value:
 @overload(choose, strict=False)  # type: ignore[untyped-decorator,unused-ignore]
 def _choose_scalar(condition: Value, yes: Value, no: Value) -> Callable[..., Value]:
     return lambda condition, yes, no: yes if condition else no
+
+
+def stretch(position: Value, table: Value) -> tuple[Value, Value, Value]:
+    """The stretch of a `table` at a `position` counted in its steps: value at its left end, rise along it, share gone.
+
+    Held at the ends of the table; a missing position gives missing numbers.
+    """
+    inside = np.minimum(np.maximum(position, 0.0), table.size - 1.0)
+    left = np.minimum(np.nan_to_num(inside), table.size - 2.0).astype(np.intp)
+    return table[left], table[left + 1] - table[left], inside - left
+
+
+@overload(stretch, strict=False)  # type: ignore[untyped-decorator,unused-ignore]
+def _stretch_scalar(position: Value, table: Value) -> Callable[..., tuple[Value, Value, Value]]:
+    def at(position, table):  # type: ignore[no-untyped-def]
+        inside = min(max(position, 0.0), table.size - 1.0)
+        # unsigned: an index counted from the end would need a test
+        left = np.uint64(inside if inside < table.size - 2.0 else table.size - 2.0)
+        low = table[left]
+        return low, table[left + np.uint64(1)] - low, inside - left
+
+    return at
