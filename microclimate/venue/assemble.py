@@ -1,5 +1,6 @@
 """The tables of a venue file put together into one `Venue`; what does not fit is reported, all of it."""
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from microclimate import schema
@@ -8,7 +9,7 @@ from microclimate.venue import rules
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
 from microclimate.venue.equipment import Equipment
-from microclimate.venue.events import event
+from microclimate.venue.events import EventTable, event
 from microclimate.venue.faults import Findings, close
 from microclimate.venue.field import Field, Point, Turf, Zone, grid, signed_area
 from microclimate.venue.ground import Ground
@@ -31,7 +32,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
     if not report.broken & {"field", "zone", "ground", "circuit", "turf"}:
         zones = _zones(described, outlines, report, assumed)
         _equipment(described, [name for name, _ in outlines], report)
-    events = _events(described, report)
+    events = events_of(described.event, described.site.time_zone, report)
     if report.problems:
         raise InputError(report.file, report.problems)
     table = described.field.model_dump(include={"length", "width", "bearing", "cell_size", "elevation_offset"})
@@ -171,11 +172,12 @@ def _equipment(described: VenueFile, zones: list[str], report: Findings) -> None
             report(title, f"the name {name!r} comes twice", "names must differ")
 
 
-def _events(described: VenueFile, report: Findings) -> tuple[schema.Event, ...]:
+def events_of(tables: Iterable[EventTable], time_zone: str, report: Findings) -> tuple[schema.Event, ...]:
+    """The events in UTC, in order of time; what cannot be is reported."""
     events = []
-    for number, table in enumerate(described.event, start=1):
+    for number, table in enumerate(tables, start=1):
         try:
-            events.append(event(table, described.site.time_zone))
+            events.append(event(table, time_zone))
         except ValueError as error:
             report(f"[[event]] {number}", str(error))
     return tuple(sorted(events, key=lambda item: item.start))

@@ -77,7 +77,9 @@ class Cover(Model):
     albedo: Annotated[float, Unit("1", 0, 0.95)] = Field(description="share of light sent back")
     mass: Annotated[float, Unit("kg/m2", 0.01, 30)] = Field(description="dry")
     people: int = Field(ge=0, le=200, description="needed to lay or lift it")
-    minutes: Annotated[float, Unit("min", 0, 1440)] = Field(description="to lay or lift it over the whole field")
+    minutes: Annotated[float, Unit("min", 0, 1440, kept=True)] = Field(
+        description="to lay or lift it over the whole field, in minutes"
+    )
     gust_plan: Annotated[float, Unit("m/s", 0, 40)] = Field(
         default("cover_gust_plan"), description="plan the work below this gust"
     )
@@ -202,8 +204,8 @@ class Crew(Model):
 
     people: int = Field(6, ge=0, le=500, description="who can be on the field at once")
     notice: Annotated[float, Unit("h", 0, 168)] = Field(12 * 3600.0, description="from the call to hands on the field")
-    earliest: Annotated[float, Unit("h", 0, 24)] = Field(6 * 3600.0, description="local hour, no work before it")
-    latest: Annotated[float, Unit("h", 0, 24)] = Field(22 * 3600.0, description="local hour, no work after it")
+    earliest: Annotated[float, Unit("h", 0, 24, kept=True)] = Field(6.0, description="local hour, no work before it")
+    latest: Annotated[float, Unit("h", 0, 24, kept=True)] = Field(22.0, description="local hour, no work after it")
     light_needed: bool = Field(False, description="laying and lifting only between sunrise and sunset")
 
 

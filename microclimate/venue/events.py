@@ -38,6 +38,13 @@ class EventTable(Model):
         return value
 
 
+class EventFile(Model):
+    """A calendar file: nothing but [[event]] tables."""
+
+    format: int = Field(1, ge=1, description="of this file")
+    event: tuple[EventTable, ...] = Field((), description="[[event]]")
+
+
 def utc(local: datetime, time_zone: str) -> datetime:
     """A local clock time as naive UTC.
 

@@ -8,15 +8,17 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from microclimate import schema
 from microclimate.errors import InputError, refuse
 from microclimate.schema import FORMAT
 from microclimate.venue import faults
-from microclimate.venue.assemble import assembled
+from microclimate.venue.assemble import assembled, events_of
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
+from microclimate.venue.events import EventFile
 from microclimate.venue.faults import Findings
 
-__all__ = ["Venue", "text", "venue"]
+__all__ = ["Venue", "events", "text", "venue"]
 
 
 def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
@@ -62,6 +64,26 @@ def text(
         except ValidationError:  # what is left does not stand alone: nothing to fit together
             raise InputError(name, findings.problems) from None
     return assembled(described, findings, directory or Path.cwd(), calibration)
+
+
+def events(path: str | Path, time_zone: str) -> tuple[schema.Event, ...]:
+    """Events of a calendar file (TOML with [[event]] tables only), in order of time.
+
+    Raises
+    ------
+    InputError
+        Every fault of the file.
+    """
+    path = Path(path)
+    raw, findings = _parsed(_read(path), path.name), Findings(path.name)
+    try:
+        tables = EventFile.model_validate(raw).event
+    except ValidationError as error:
+        raise InputError(path.name, faults.problems(error, EventFile, path.name)) from None
+    found = events_of(tables, time_zone, findings)
+    if findings.problems:
+        raise InputError(path.name, findings.problems)
+    return found
 
 
 def _calibration(path: Path) -> Calibration:

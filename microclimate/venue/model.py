@@ -29,6 +29,7 @@ class Unit:
     unit: str
     low: float = -math.inf
     high: float = math.inf
+    kept: bool = False  # the attribute stays in the documented unit (minutes of work, hours of the clock)
 
     @property
     def words(self) -> str:
@@ -52,7 +53,7 @@ class Unit:
         slack = 1e-9 * max(1.0, abs(shown))
         if not (math.isfinite(shown) and self.low - slack <= shown <= self.high + slack):
             raise PydanticCustomError("range", "must be {wanted}", {"wanted": self.words})
-        return number
+        return shown if self.kept else number
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Pydantic asks here how the number is read."""

@@ -165,10 +165,10 @@ def zones(outlines: Sequence[tuple[str, tuple[Point, ...]]], field: FieldTable, 
         corners = np.array(outline)
         if (np.abs(corners) > half + 0.01).any():
             report(place, f"{name} leaves the field", f"x within ±{half[0]:g} m, y within ±{half[1]:g} m")
-        if abs(signed_area(outline)) < 0.5:
-            report(place, f"the outline of {name} encloses no area, or crosses itself", "list its corners in order")
-        elif _crosses_itself(outline):
+        if _crosses_itself(outline):
             report(place, f"the outline of {name} crosses itself", "list its corners in order")
+        elif abs(signed_area(outline)) < 0.5:
+            report(place, f"the outline of {name} encloses no area", "list its corners in order")
         inside = within(x, y, outline)
         for other in np.unique(taken[inside & (taken >= 0)]):
             if (inside & (taken == other)).sum() > 1:

@@ -3,6 +3,8 @@
 import math
 from typing import Any
 
+import numpy as np
+
 from microclimate.venue import rules
 from microclimate.venue.bowl import Bowl, Skyline, Stand, StandTable, Wall, side_name
 from microclimate.venue.described import VenueFile
@@ -10,6 +12,7 @@ from microclimate.venue.faults import Findings, close
 from microclimate.venue.field import FieldTable
 from microclimate.venue.materials import STANDS
 
+SKYLINE_STEP = 5.0  # [degree] of the compass, one wall each: ours
 RINGS = ("rounded rectangle", "oval", "horseshoe")
 
 
@@ -103,24 +106,35 @@ def _stand(table: StandTable, number: int, field: FieldTable, report: Findings, 
 
 
 def _skyline(skyline: Skyline, field: FieldTable) -> list[Wall]:
-    """A ring of walls, at the guessed distance from the field, that shows the angles read at the spot."""
-    half_length = 0.5 * field.length + skyline.distance
-    half_width = 0.5 * field.width + skyline.distance
-    points: list[tuple[float, float, float]] = []
-    readings = sorted(skyline.angles)
-    for azimuth, angle in readings:
-        turn = math.radians(field.bearing - azimuth)
-        dx, dy = math.cos(turn), math.sin(turn)
-        reach_x = ((half_length if dx > 0 else -half_length) - skyline.spot[0]) / dx if abs(dx) > 1e-9 else math.inf
-        reach_y = ((half_width if dy > 0 else -half_width) - skyline.spot[1]) / dy if abs(dy) > 1e-9 else math.inf
-        reach = min(reach_x, reach_y)
-        height = skyline.eye_height + reach * math.tan(math.radians(angle))
-        points.append((skyline.spot[0] + reach * dx, skyline.spot[1] + reach * dy, height))
+    """A ring of walls, at the guessed distance from the field, that shows the angles read at the spot.
+
+    Angles between readings are drawn out linearly; each wall spans 5 degrees of the compass.
+    """
+    azimuths, angles = np.array(sorted(skyline.angles)).T
     walls = []
-    for (x0, y0, h0), (x1, y1, h1) in zip(points, points[1:] + points[:1], strict=True):
-        top = max(0.5 * (h0 + h1), 0.05)
-        if math.hypot(x1 - x0, y1 - y0) >= 0.1:
+    for azimuth in np.arange(0.0, 360.0, SKYLINE_STEP):
+        angle = float(np.interp(azimuth, azimuths, angles, period=360.0))
+        ends = [_reach(skyline, field, azimuth + side * 0.5 * SKYLINE_STEP) for side in (1.0, -1.0)]
+        (x0, y0), (x1, y1) = ends
+        along = math.radians(field.bearing - azimuth)
+        dx, dy = math.cos(along), math.sin(along)
+        # where the line of sight meets the chord between both ends
+        across = (x1 - x0) * dy - (y1 - y0) * dx
+        to_chord = ((x1 - x0) * (y0 - skyline.spot[1]) - (y1 - y0) * (x0 - skyline.spot[0])) / across
+        top = skyline.eye_height + to_chord * math.tan(math.radians(angle))
+        if top > 0.05:
             walls.append(
-                Wall(name="skyline", start=(x0, y0), end=(x1, y1), bottom=0.0, top=top, material=skyline.material)
+                Wall(name="skyline", start=ends[0], end=ends[1], bottom=0.0, top=top, material=skyline.material)
             )
     return walls
+
+
+def _reach(skyline: Skyline, field: FieldTable, azimuth: float) -> tuple[float, float]:
+    """Where the sight in one compass direction meets the rectangle of walls [m]."""
+    turn = math.radians(field.bearing - azimuth)
+    x, y = skyline.spot
+    reach = math.inf
+    for step, start, half in ((math.cos(turn), x, field.length), (math.sin(turn), y, field.width)):
+        if abs(step) > 1e-9:
+            reach = min(reach, (math.copysign(0.5 * half + skyline.distance, step) - start) / step)
+    return x + reach * math.cos(turn), y + reach * math.sin(turn)
