@@ -79,16 +79,18 @@ class Venue(Model):
         """What the grass (of the field, or of one zone) bears."""
         return SPECIES[(turf or self.field.turf).species]
 
-    def digest(self, part: Literal["geometry", "material", "all"] = "all") -> str:
+    def digest(self, part: Literal["site", "geometry", "material", "all"] = "all") -> str:
         """Content hash of one part, for caches: the same text whenever the same numbers were described.
 
-        "geometry" is shape alone (field, zones, stands, walls); "material" is what surfaces are made of; names, limits
+        "site" is position and surroundings; "geometry" is shape alone (field, zones, stands, walls); "material" is what surfaces are made of; names, limits
         and equipment move neither.
         """
         return hashlib.sha256(json.dumps(self._part(part), sort_keys=True, default=str).encode()).hexdigest()[:24]
 
     def _part(self, part: str) -> Any:
         field, bowl = self.field, self.bowl
+        if part == "site":
+            return self.site.model_dump(exclude={"name"})
         if part == "geometry":
             plan = field.model_dump(include={"length", "width", "bearing", "cell_size", "elevation_offset"})
             made_of = {"name", "material", "seats", "transmittance", "albedo", "rough", "surfaces", "fascia_material"}

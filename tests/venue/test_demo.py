@@ -104,7 +104,7 @@ def test_the_summary_speaks_the_readers_units(demo: Venue, in_feet: Venue) -> No
 def test_the_summary_counts_heat_by_area(demo: Venue) -> None:
     """120 W/m2 on 20 of 24 equal zones of 106 x 68 m = 720.8 kW."""
     heating = [text for heading, text in summary.lines(demo) if heading == "heating"]
-    assert "= 721 kW" in heading[0]
+    assert "= 721 kW" in heating[0]
 
 
 def test_second_looks() -> None:

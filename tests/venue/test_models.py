@@ -331,9 +331,10 @@ STAND = (
         ("[[stand]]", "[limits]\ncanopy_min = 2\n[[stand]]", {"all"}),
         ("[[stand]]", '[[ground]]\nbuild = "tray"\n[[stand]]', {"all"}),
         ("elevation = 90", "elevation = 90.0", set()),
+        ("elevation = 90", "elevation = 91", {"site", "all"}),
     ],
 )
 def test_a_digest_moves_with_its_part_and_with_nothing_else(old: str, new: str, moved: set[str]) -> None:
     before, after = load.text(PLOT + STAND), load.text((PLOT + STAND).replace(old, new))
-    parts = ("geometry", "material", "all")
+    parts = ("site", "geometry", "material", "all")
     assert {part for part in parts if before.digest(part) != after.digest(part)} == moved
