@@ -30,7 +30,7 @@ def surface_resistance(sunlit: Value, day: Value, night: Value) -> Value:
 
     Well-watered clipped grass: 50 and 200. Source: ASCE-EWRI 2005, Table 1 (hourly, short reference).
     """
-    return choose(sunlit > 0.0, day, night)
+    return choose(sunlit > 0.0, day, night) + 0.0 * sunlit  # a missing number stays missing
 
 
 @formula

@@ -49,7 +49,7 @@ def settled_density(density: Value, duration: Value) -> Value:
 
     Source: Douville et al. 1995, Clim. Dyn. 12:21 (ISBA).
     """
-    return choose(density < 300.0, 300.0 - (300.0 - density) * np.exp(-0.24 * duration / _DAY), density)
+    return density + np.maximum(300.0 - density, 0.0) * (1.0 - np.exp(-0.24 * duration / _DAY))
 
 
 @formula

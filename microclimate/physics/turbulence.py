@@ -133,8 +133,8 @@ def inverse_obukhov_length(
     1/L = Ri zt / zu^2 * F_m^2 / F_h with F the log profile less its stability function. Heights and roughness [m].
     """
     scaled = richardson * temperature_height / (wind_height * wind_height)
-    low = MOST_UNSTABLE + 0.0 * scaled
-    high = MOST_STABLE + 0.0 * scaled
+    missing = 0.0 * (scaled + roughness_momentum + roughness_heat)  # a missing number stays missing
+    low, high = MOST_UNSTABLE + missing, MOST_STABLE + missing
     for _ in range(50):
         middle = 0.5 * (low + high)
         momentum = _momentum_profile(middle, wind_height, roughness_momentum)

@@ -250,7 +250,7 @@ def wet_bulb(vapour_pressure: Value, temperature: Value, pressure: Value) -> Val
     """
     wanted = humidity_ratio(vapour_pressure, pressure)
     low = temperature - 40.0
-    high = temperature + 0.0 * vapour_pressure
+    high = temperature + 0.0 * wanted  # a missing number stays missing
     for _ in range(36):
         middle = 0.5 * (low + high)
         above = humidity_ratio_from_wet_bulb(middle, temperature, pressure) > wanted
