@@ -1,10 +1,10 @@
 """Water vapour: fast forms beside their originals, slopes, round trips, and what other libraries say."""
 
 import importlib
+import sys
 from types import ModuleType
 
 import metpy.calc
-import numba
 import numpy as np
 import pytest
 from metpy.units import units
@@ -17,12 +17,11 @@ PRESSURE = 101325.0
 
 @pytest.fixture(scope="module")
 def psychrolib() -> ModuleType:
-    """The library as plain Python: it would compile itself for ten seconds."""
-    numba.config.DISABLE_JIT = True
-    try:
+    """The library as plain Python: where it finds numba it compiles itself, which takes ten seconds."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(sys.modules, "numba", None)
+        patch.delitem(sys.modules, "psychrolib", raising=False)
         module = importlib.import_module("psychrolib")
-    finally:
-        numba.config.DISABLE_JIT = False
     module.SetUnitSystem(module.SI)
     return module
 
