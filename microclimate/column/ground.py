@@ -1,0 +1,182 @@
+"""The layers: conductances, elimination from the bottom up, substitution from the top down. Lanes side by side.
+
+Each layer holds its enthalpy E; backward Euler by Newton's rule in E. With d the change of a temperature,
+
+    (c/dt + g_below + G_side + G_up) d = -(E - E_old)/dt + G_up (T_up + d_up - T) - G_dn (T - T_dn - d_dn) + q
+
+so that, from below, a layer answers a change above it by d = CHANGE + SHARE d_up, and all below the surface look to the
+canopy like one conductance and one temperature. E += c d keeps the energy exact however far the passes went.
+"""
+
+from microclimate.column.lanes import (
+    ADMITTANCE,
+    CHANGE,
+    CONDUCTANCE,
+    ENTHALPY,
+    ENTHALPY_OLD,
+    FREEZING,
+    HALF,
+    HEATED,
+    INCREMENT,
+    INVERSE,
+    LANES,
+    MISFIT,
+    OPEN_LANE,
+    RESISTANCE_CHANGE,
+    RESISTANCE_UNFROZEN,
+    RESPONSE,
+    SHARE,
+    SIDE,
+    SLOPE_FREEZING,
+    SLOPE_FROZEN,
+    SLOPE_UNFROZEN,
+    SOURCE,
+    TEMPERATURE,
+    at,
+)
+from microclimate.physics.elementwise import Value, formula
+
+
+@formula
+def layer_temperature(enthalpy: Value, unfrozen: Value, freezing: Value, frozen: Value, stretch: Value) -> Value:
+    """Temperature above 0 degC [K] from enthalpy [J m-2]: three straight lines, as `soil.temperature_of_enthalpy`."""
+    warm = enthalpy if enthalpy > 0.0 else 0.0
+    ice = enthalpy if enthalpy < 0.0 else 0.0
+    ice = ice if ice > -stretch else -stretch
+    cold = enthalpy + stretch
+    cold = cold if cold < 0.0 else 0.0
+    return warm * unfrozen + ice * freezing + cold * frozen
+
+
+@formula
+def layer_slope(enthalpy: Value, unfrozen: Value, freezing: Value, frozen: Value, stretch: Value) -> Value:
+    """dT/dE [K m2 J-1] at an enthalpy [J m-2]."""
+    below = freezing if enthalpy > -stretch else frozen
+    return unfrozen if enthalpy > 0.0 else below
+
+
+@formula
+def frozen_share(enthalpy: Value, stretch: Value) -> Value:
+    """Frozen share of the water [1] at an enthalpy [J m-2]."""
+    ice = -enthalpy / stretch
+    ice = ice if ice > 0.0 else 0.0
+    return ice if ice < 1.0 else 1.0
+
+
+@formula
+def begin(layer: Value, rows: Value) -> None:
+    """Keep the old enthalpy; temperatures; conductances between centres with the ice as it is now.
+
+    Row 0 and the row below the last bring their own HALF: of the way into the canopy, and to what is below.
+    """
+    for row in range(1, rows + 1):
+        for lane in range(LANES):
+            enthalpy = layer[at(row, ENTHALPY, lane)]
+            stretch = layer[at(row, FREEZING, lane)]
+            layer[at(row, ENTHALPY_OLD, lane)] = enthalpy
+            layer[at(row, TEMPERATURE, lane)] = layer_temperature(
+                enthalpy,
+                layer[at(row, SLOPE_UNFROZEN, lane)],
+                layer[at(row, SLOPE_FREEZING, lane)],
+                layer[at(row, SLOPE_FROZEN, lane)],
+                stretch,
+            )
+            half = (
+                layer[at(row, RESISTANCE_UNFROZEN, lane)]
+                + frozen_share(enthalpy, stretch) * layer[at(row, RESISTANCE_CHANGE, lane)]
+            )
+            layer[at(row, HALF, lane)] = half
+            layer[at(row, CONDUCTANCE, lane)] = 1.0 / (half + layer[at(row - 1, HALF, lane)])
+    for lane in range(LANES):
+        half = layer[at(rows + 1, HALF, lane)] + layer[at(rows, HALF, lane)]
+        layer[at(rows + 1, CONDUCTANCE, lane)] = 1.0 / half
+        layer[at(rows + 1, ADMITTANCE, lane)] = 1.0 / half
+        layer[at(rows + 1, CHANGE, lane)] = 0.0
+
+
+@formula
+def eliminate(layer: Value, rows: Value, rate: Value) -> None:
+    """From the bottom up; `rate` is 1/dt [s-1]."""
+    for row in range(rows, 0, -1):
+        for lane in range(LANES):
+            enthalpy = layer[at(row, ENTHALPY, lane)]
+            here = layer[at(row, TEMPERATURE, lane)]
+            up = layer[at(row, CONDUCTANCE, lane)]
+            down = layer[at(row + 1, CONDUCTANCE, lane)]
+            side = layer[at(row, SIDE, lane)]
+            slope = layer_slope(
+                enthalpy,
+                layer[at(row, SLOPE_UNFROZEN, lane)],
+                layer[at(row, SLOPE_FREEZING, lane)],
+                layer[at(row, SLOPE_FROZEN, lane)],
+                layer[at(row, FREEZING, lane)],
+            )
+            own = rate / slope + layer[at(row + 1, ADMITTANCE, lane)] + side
+            rest = (
+                (layer[at(row, ENTHALPY_OLD, lane)] - enthalpy) * rate
+                + up * (layer[at(row - 1, TEMPERATURE, lane)] - here)
+                - down * (here - layer[at(row + 1, TEMPERATURE, lane)] - layer[at(row + 1, CHANGE, lane)])
+                + layer[at(row, SOURCE, lane)]
+                - side * here
+            )
+            inverse = 1.0 / (own + up)
+            share = up * inverse
+            layer[at(row, INVERSE, lane)] = inverse
+            layer[at(row, SHARE, lane)] = share
+            layer[at(row, CHANGE, lane)] = rest * inverse
+            layer[at(row, ADMITTANCE, lane)] = own * share
+
+
+@formula
+def substitute(layer: Value, rows: Value) -> None:
+    """From the top down: the increment of each temperature, once that of row 0 is known."""
+    for row in range(1, rows + 1):
+        for lane in range(LANES):
+            layer[at(row, INCREMENT, lane)] = (
+                layer[at(row, CHANGE, lane)] + layer[at(row, SHARE, lane)] * layer[at(row - 1, INCREMENT, lane)]
+            )
+
+
+@formula
+def respond(layer: Value, rows: Value) -> None:
+    """From the bottom up: answer of each layer to one more W m-2 of heating, nothing changing above it."""
+    for lane in range(LANES):
+        layer[at(rows + 1, RESPONSE, lane)] = 0.0
+    for row in range(rows, 0, -1):
+        for lane in range(LANES):
+            heat = layer[at(row, HEATED, lane)]
+            below = layer[at(row + 1, CONDUCTANCE, lane)] * layer[at(row + 1, RESPONSE, lane)]
+            layer[at(row, RESPONSE, lane)] = (heat + below) * layer[at(row, INVERSE, lane)]
+
+
+@formula
+def respond_down(layer: Value, rows: Value) -> None:
+    """From the top down: the same with what changes above included; row 0 holds the canopy's answer."""
+    for row in range(1, rows + 1):
+        for lane in range(LANES):
+            above = layer[at(row, SHARE, lane)] * layer[at(row - 1, RESPONSE, lane)]
+            layer[at(row, RESPONSE, lane)] = layer[at(row, RESPONSE, lane)] + above
+
+
+@formula
+def update(layer: Value, rows: Value) -> None:
+    """E += c d, the new temperature, and the largest misfit between it and the straight line (left in INCREMENT)."""
+    for row in range(1, rows + 1):
+        for lane in range(LANES):
+            enthalpy = layer[at(row, ENTHALPY, lane)]
+            unfrozen = layer[at(row, SLOPE_UNFROZEN, lane)]
+            freezing = layer[at(row, SLOPE_FREEZING, lane)]
+            frozen = layer[at(row, SLOPE_FROZEN, lane)]
+            stretch = layer[at(row, FREEZING, lane)]
+            going = layer[at(row - 1, OPEN_LANE, lane)]
+            step = layer[at(row, INCREMENT, lane)] * going
+            line = layer[at(row, TEMPERATURE, lane)] + step
+            enthalpy = enthalpy + step / layer_slope(enthalpy, unfrozen, freezing, frozen, stretch)
+            new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
+            misfit = abs(new - line)
+            worst = layer[at(row - 1, MISFIT, lane)]
+            layer[at(row, MISFIT, lane)] = misfit if misfit > worst else worst
+            layer[at(row, OPEN_LANE, lane)] = going
+            layer[at(row, ENTHALPY, lane)] = enthalpy
+            layer[at(row, TEMPERATURE, lane)] = new
+            layer[at(row, INCREMENT, lane)] = line

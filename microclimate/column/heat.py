@@ -1,0 +1,102 @@
+"""Root-zone heating: a source in the layers round the pipes, as strong as its probe asks and its water allows.
+
+What the layers and the surface do is linear within a pass, T = T0 + P r with r their answer to one more W m-2, so the
+power that brings the probe to its set point is found at once, and so is the most the water can give.
+"""
+
+import numpy as np
+
+from microclimate.column import rows as s
+from microclimate.column.lanes import HEATED, INCREMENT, LANES, RESPONSE, SIDE, SOURCE, TEMPERATURE, at, on
+from microclimate.physics.elementwise import Value, formula
+
+
+@formula
+def between_rows(layer: Value, variable: Value, row: Value, share: Value, lane: Value) -> Value:
+    """A layer variable at a depth: the `share` [1] of the way from `row` to the one below it."""
+    first = np.uint64(row)
+    above = layer[at(first, variable, lane)]
+    return above + share * (layer[at(first + np.uint64(1), variable, lane)] - above)
+
+
+@formula
+def begin(surface: Value, layer: Value, rows: Value, step: Value) -> None:
+    """Sources at the start of a step; the set point that holds now; on or off where the plant knows only that."""
+    for lane in range(LANES):
+        probe = between_rows(layer, TEMPERATURE, surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)], lane)
+        surface[on(s.PROBE_OLD, lane)] = probe
+        surface[on(s.HEAT_CHANGE, lane)] = 0.0
+        if surface[on(s.HEATING_ALLOWED, lane)] > 0.0 and surface[on(s.HEAT_LIMIT, lane)] > 0.0:
+            wanted = surface[on(s.SET_POINT, lane)]
+            risen = surface[on(s.SET_POINT_NOW, lane)] + surface[on(s.HEAT_RAMP, lane)] * step
+            surface[on(s.SET_POINT_NOW, lane)] = min(wanted, max(risen, probe))
+            surface[on(s.HEAT_WAIT, lane)] += step
+            band = 0.5 * surface[on(s.HEAT_BAND, lane)]
+            target = surface[on(s.SET_POINT_NOW, lane)]
+            if probe < target - band:
+                surface[on(s.HEAT_ON, lane)] = 1.0
+            elif probe > target + band:
+                surface[on(s.HEAT_ON, lane)] = 0.0
+            if surface[on(s.HEAT_WAIT, lane)] <= surface[on(s.HEAT_LAG, lane)]:
+                surface[on(s.HEAT, lane)] = 0.0
+        else:
+            surface[on(s.HEAT, lane)] = 0.0
+            surface[on(s.HEAT_ON, lane)] = 0.0
+            surface[on(s.HEAT_WAIT, lane)] = 0.0
+            surface[on(s.SET_POINT_NOW, lane)] = probe
+    for row in range(1, rows + 1):
+        for lane in range(LANES):
+            layer[at(row, SOURCE, lane)] = (
+                layer[at(row, SIDE, lane)] * surface[on(s.AIR, lane)]
+                + layer[at(row, HEATED, lane)] * surface[on(s.HEAT, lane)]
+            )
+
+
+@formula
+def decide(surface: Value, layer: Value, rows: Value) -> None:
+    """Change of the heating in this pass, and the layers' increments with it."""
+    for lane in range(LANES):
+        change = 0.0 * surface[on(s.HEAT, lane)]
+        running = (
+            surface[on(s.HEATING_ALLOWED, lane)] > 0.0
+            and surface[on(s.HEAT_WAIT, lane)] > surface[on(s.HEAT_LAG, lane)]
+            and surface[on(s.OPEN_LANE, lane)] > 0.0
+        )
+        if running:
+            now = surface[on(s.HEAT, lane)]
+            row, share = surface[on(s.PIPE_ROW, lane)], surface[on(s.PIPE_SHARE, lane)]
+            pipe = between_rows(layer, TEMPERATURE, row, share, lane) + between_rows(layer, INCREMENT, row, share, lane)
+            answer = between_rows(layer, RESPONSE, row, share, lane)
+            most = surface[on(s.HEAT_LIMIT, lane)]
+            coupling = surface[on(s.HEAT_COUPLING, lane)]
+            if coupling > 0.0:
+                # P = coupling (water - pipe - (P - now) answer)
+                drawn = coupling * (surface[on(s.SUPPLY, lane)] - pipe + now * answer) / (1.0 + coupling * answer)
+                most = max(min(most, drawn), 0.0)
+            row, share = surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)]
+            probe = between_rows(layer, TEMPERATURE, row, share, lane) + between_rows(
+                layer, INCREMENT, row, share, lane
+            )
+            answer = between_rows(layer, RESPONSE, row, share, lane)
+            lack = surface[on(s.SET_POINT_NOW, lane)] - probe
+            # what brings the probe to its set point; without an answer at the probe, all or nothing
+            wanted = now + lack / max(answer, 1e-9)
+            if surface[on(s.HEAT_BAND, lane)] > 0.0:
+                wanted = most * surface[on(s.HEAT_ON, lane)]
+            change = max(min(wanted, most), 0.0) - now
+            surface[on(s.HEAT, lane)] = now + change
+        surface[on(s.HEAT_CHANGE, lane)] = change
+    for row in range(1, rows + 1):
+        for lane in range(LANES):
+            change = surface[on(s.HEAT_CHANGE, lane)]
+            layer[at(row, INCREMENT, lane)] += change * layer[at(row, RESPONSE, lane)]
+            layer[at(row, SOURCE, lane)] += change * layer[at(row, HEATED, lane)]
+
+
+@formula
+def wanted_anywhere(surface: Value) -> Value:
+    """1 where any lane of the block may heat in this step."""
+    found = 0.0
+    for lane in range(LANES):
+        found = max(found, surface[on(s.HEATING_ALLOWED, lane)] * surface[on(s.HEAT_LIMIT, lane)])
+    return found > 0.0

@@ -1,0 +1,188 @@
+"""Rows of the `surface` workspace: one for each number a column carries above its layers. Temperatures in degC."""
+
+(
+    # parameters of the patch
+    LEAF_BED,  # canopy to soil [W m-2 K-1]
+    FLOOR,  # exchange in a calm, added [W m-2 K-1]
+    ALBEDO,
+    EMISSIVITY,
+    LEAF_CAPACITY,  # [J m-2 K-1]
+    RESISTANCE_DAY,
+    RESISTANCE_NIGHT,
+    LEAF_TABLE,  # number of its exchange table
+    FILM_FULL,  # [kg m-2]
+    HEAT_LIMIT,  # [W m-2]
+    HEAT_COUPLING,  # water to soil [W m-2 K-1], 0: power alone
+    HEAT_BAND,  # hysteresis [K]; 0: exact duty
+    HEAT_RAMP,  # of the set point [K s-1]
+    HEAT_LAG,  # [s]
+    PROBE_ROW,
+    PROBE_SHARE,
+    PIPE_ROW,
+    PIPE_SHARE,
+    BELOW_OPEN,  # conductance to what is below [W m-2 K-1]
+    BELOW_CLOSED,  # the same with the skirts closed
+    WIND_HEIGHT,
+    TEMPERATURE_HEIGHT,
+    # forcing of the step
+    AIR,
+    HUMIDITY,
+    WIND,
+    DENSITY,
+    PRESSURE,
+    RAIN,
+    SNOWFALL,
+    SUN,
+    LONGWAVE,
+    BELOW,  # temperature of what is below
+    # plan of the step
+    COVERED,  # 0 none, else 1 + number of the cover wanted
+    WARM_FLOW,  # [W m-2 K-1]
+    WARM_AIR,
+    HEATING_ALLOWED,
+    SET_POINT,
+    SUPPLY,
+    SKIRTS,  # 1: closed
+    SNOW_REMOVED,
+    BELOW_CONDUCTANCE,
+    # the cover lying
+    COVER_LYING,  # as COVERED
+    COVER_CONDUCTANCE,
+    GAP_UP,
+    GAP_DOWN,
+    COVER_SUN,
+    COVER_LONGWAVE,
+    COVER_EMISSIVITY,
+    COVER_ALBEDO,
+    COVER_CAPACITY,
+    COVER_RAIN,
+    # state
+    LEAF_ENTHALPY,
+    LEAF_FILM,
+    LEAF_FROST,
+    SNOW,  # [kg m-2]
+    SNOW_DEPTH,
+    SNOW_ALBEDO,
+    NODE_ENTHALPY,  # of the snow layer, its skin apart
+    SKIN_ENTHALPY,
+    OUTER_ENTHALPY,
+    INNER_ENTHALPY,
+    COVER_FILM,
+    COVER_FROST,
+    HEAT,
+    HEAT_ON,
+    HEAT_WAIT,
+    SET_POINT_NOW,
+    # temperatures and enthalpies at the start of the step
+    LEAF,
+    NODE,
+    SKIN,
+    INNER,
+    OUTER,
+    LEAF_OLD,
+    NODE_OLD,
+    SKIN_OLD,
+    INNER_OLD,
+    OUTER_OLD,
+    # curves: slopes and freezing stretch
+    LEAF_UNFROZEN,
+    LEAF_FREEZING,
+    LEAF_FROZEN,
+    LEAF_STRETCH,
+    OUTER_UNFROZEN,
+    OUTER_FREEZING,
+    OUTER_FROZEN,
+    OUTER_STRETCH,
+    NODE_UNFROZEN,
+    NODE_FREEZING,
+    NODE_FROZEN,
+    NODE_STRETCH,
+    # links of the step
+    SNOWY,  # 1: a snow layer lies
+    LINK_LEAF,  # canopy to the node above it
+    LINK_SKIN,  # snow node to skin
+    LINK_GAP,  # surface under the cover to its inner face
+    LINK_SHEET,
+    LINK_WARM,  # each face of the gap to the warm air
+    WET,  # share of the top that is wet
+    WATER,  # water and ice on the top that may leave it [kg m-2]
+    DRY_RESISTANCE,
+    TOP_SUN,  # absorbed [W m-2]
+    TOP_EMISSIVITY,
+    TOP_TABLE,
+    TOP_WIND,
+    RICHARDSON,  # of one kelvin that the air is warmer than the top
+    EXCHANGE,  # conductance of heat [m s-1]
+    EXCHANGE_SLOPE,
+    # elimination
+    LEAF_INVERSE,
+    LEAF_SHARE,
+    LEAF_CHANGE,
+    NODE_INVERSE,
+    NODE_SHARE,
+    NODE_CHANGE,
+    SKIN_INVERSE,
+    SKIN_SHARE,
+    SKIN_CHANGE,
+    INNER_INVERSE,
+    INNER_SHARE,
+    INNER_CHANGE,
+    ADMITTANCE,
+    DOWNWARD,
+    TOP_ENTHALPY,
+    TOP_ENTHALPY_OLD,
+    TOP_UNFROZEN,
+    TOP_FREEZING,
+    TOP_FROZEN,
+    TOP_STRETCH,
+    TOP_START,
+    TOP,
+    TOP_STEP,
+    TOP_LINEAR,
+    TOP_SLOPE,
+    ITERATING,
+    OPEN_LANE,
+    STIFFNESS,  # what the balance of the top loses per kelvin [W m-2 K-1]
+    RADIATION_SLOPE,
+    SENSIBLE_SLOPE,
+    LATENT_SLOPE,
+    VAPOUR_SLOPE,
+    VAPOUR_WET_SLOPE,
+    SOIL_ADMITTANCE,
+    SOIL_DOWNWARD,
+    UNDER_GAIN,  # of the surface under a cover [W m-2]
+    UNDER_LOSS,  # and its loss per kelvin
+    # increments of the pass [K], and their answer to one more W m-2 of heating
+    LEAF_STEP,
+    NODE_STEP,
+    SKIN_STEP,
+    INNER_STEP,
+    OUTER_STEP,
+    LEAF_REPLY,
+    NODE_REPLY,
+    SKIN_REPLY,
+    INNER_REPLY,
+    OUTER_REPLY,
+    SOIL_REPLY,  # of the first layer, nothing changing above it
+    HEAT_ENTHALPY,  # of the top [J m-2 per W m-2]
+    HEAT_CHANGE,  # of the pass [W m-2]
+    PROBE_OLD,  # [degC]
+    # results of the step
+    NET_RADIATION,
+    SENSIBLE,
+    LATENT,
+    VAPOUR,
+    VAPOUR_WET,
+    GROUND,  # into the soil
+    UNDER,  # net gain of what lies under a cover from sun, sky and warm air [W m-2]
+    BOTTOM,  # out of the lowest layer [W m-2]
+    BELOW_SUN,  # absorbed under a cover [W m-2]
+    BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
+    ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
+    VARIABLES,
+) = range(168)
+
+GIVEN = AIR  # rows before this are given and stay
+FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step
+PLANNED = BELOW_CONDUCTANCE - COVERED  # rows from COVERED on are the plan of the step
+KEPT = LEAF - COVER_LYING  # rows from COVER_LYING on are the state between steps

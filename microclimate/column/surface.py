@@ -1,0 +1,102 @@
+"""The surface of one column: what it gains at a temperature. Scalars only; the lanes are elsewhere.
+
+`exchange` and `balance` are where a flux is changed.
+"""
+
+from microclimate.constants import (
+    HEAT_CAPACITY_AIR,
+    MASS_RATIO,
+    STEFAN_BOLTZMANN,
+    ZERO_CELSIUS,
+)
+from microclimate.physics import vapour
+from microclimate.physics.elementwise import Value, formula
+
+
+@formula
+def longwave_up(temperature: Value, emissivity: Value) -> Value:
+    """What a face of `temperature` [degC] emits [W m-2], and by how much more per kelvin."""
+    kelvin = temperature + ZERO_CELSIUS
+    cube = emissivity * STEFAN_BOLTZMANN * kelvin * kelvin * kelvin
+    return cube * kelvin, 4.0 * cube
+
+
+@formula
+def saturation(temperature: Value, pressure: Value) -> Value:
+    """Specific humidity [kg kg-1] at saturation over ice below 0 degC, else water, and its slope [K-1]."""
+    kelvin = temperature + ZERO_CELSIUS
+    over_ice = vapour.fast_saturation_pressure_ice(kelvin)
+    over_water = vapour.fast_saturation_pressure_water(kelvin)
+    ice = temperature < 0.0
+    held = over_ice if ice else over_water
+    rise = vapour.slope_from_pressure_ice(kelvin, held) if ice else vapour.slope_from_pressure_water(kelvin, held)
+    free = pressure - (1.0 - MASS_RATIO) * held
+    return MASS_RATIO * held / free, MASS_RATIO * pressure * rise / (free * free)
+
+
+@formula
+def balance(
+    temperature: Value,
+    air: Value,
+    humidity: Value,
+    pressure: Value,
+    density: Value,
+    exchange: Value,
+    exchange_slope: Value,
+    sun: Value,
+    longwave: Value,
+    emissivity: Value,
+    wet: Value,
+    water: Value,
+    resistance: Value,
+    rate: Value,
+) -> Value:
+    """Fluxes at the top of a column [W m-2] and their change per kelvin of its temperature.
+
+    Parameters
+    ----------
+    temperature, air : of the top and of the air [degC]
+    humidity, pressure, density : of the air [kg kg-1], [Pa], [kg m-3]
+    exchange, exchange_slope : conductance of heat and vapour [m s-1] and its change per kelvin of the top
+    sun, longwave, emissivity : absorbed sunlight [W m-2], longwave down [W m-2], emissivity [1]
+    wet, water, resistance : wet share of the top [1], water on it [kg m-2], resistance of the dry share [s m-1]
+    rate : 1/dt [s-1]
+
+    Returns
+    -------
+    net radiation in, its slope, sensible heat out, slope, latent heat out, slope,
+    vapour out [kg m-2 s-1], slope, vapour off the film, slope
+    """
+    up, up_slope = longwave_up(temperature, emissivity)
+    radiation = sun + emissivity * longwave - up
+
+    volume_heat = density * HEAT_CAPACITY_AIR
+    excess = temperature - air
+    sensible = volume_heat * exchange * excess
+    # a stable layer can lose its hold faster than the surface cools: the slope of Newton's rule stays positive
+    sensible_slope = volume_heat * (exchange + exchange_slope * excess)
+    least = 0.2 * volume_heat * exchange
+    sensible_slope = sensible_slope if sensible_slope > least else least
+
+    held, held_slope = saturation(temperature, pressure)
+    lack = held - humidity
+    free = wet * exchange
+    most = water * rate / (density * (lack if lack > 1e-9 else 1e-9))
+    free = free if free < most else most
+    slow = (1.0 - wet) * exchange / (1.0 + exchange * resistance)
+    off_film = density * (free if lack > 0.0 else exchange)
+    off_leaf = density * (slow if lack > 0.0 else 0.0)
+    latent_heat = vapour.latent_heat(temperature + ZERO_CELSIUS)
+    total = off_film + off_leaf
+    return (
+        radiation,
+        -up_slope,
+        sensible,
+        sensible_slope,
+        latent_heat * total * lack,
+        latent_heat * total * held_slope,
+        total * lack,
+        total * held_slope,
+        off_film * lack,
+        off_film * held_slope,
+    )

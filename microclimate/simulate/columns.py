@@ -1,0 +1,249 @@
+"""From the venue and the first state to the numbers the kernel holds of each column."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from microclimate.column import layers, rows
+from microclimate.column.lanes import HEATED, IN_SEARCH, IN_STUDS, IN_TOP, LAYER_GIVEN, SIDE
+from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
+from microclimate.constants import ZERO_CELSIUS
+from microclimate.errors import InputError, Problem
+from microclimate.physics import cover, heating, turbulence
+from microclimate.schema import REPORT_DEPTHS
+from microclimate.venue.equipment import Circuit, Cover
+from microclimate.venue.field import Zone
+from microclimate.venue.load import Venue
+
+Array = NDArray[np.float64]
+
+# what similarity needs of a surface. Snow 1 mm: 0.2-2 mm (from memory); a sheet 2 mm: ours. Heat a tenth of momentum:
+# Garratt & Francey 1978, Boundary-Layer Meteorol. 15:399
+SNOW_ROUGHNESS, SHEET_ROUGHNESS, HEAT_ROUGHNESS = 0.001, 0.002, 0.1
+FILM_FULL = 0.3  # [kg m-2] water that a mown leaf holds (`physics.canopy`)
+# pipe 25 x 2.3 mm of polyethylene, 0.35 W/mK: ln(25/20.4)/(2 pi 0.35) and the water's film: 0.1 (computed; ours)
+PIPE_WALL = 0.1  # [m K W-1]
+LEAF_CONTACT = 0.01  # [m] air between leaf and a sheet that lies on it (ours)
+RAISED_LEAST = 0.5  # [m] air under a raised sheet is at least this (ours)
+SHEET_HEAT = 1500.0  # [J kg-1 K-1] polyethylene and polyester 1300-1900 (from memory)
+PERMEABLE_RAIN = 0.8  # [1] share of rain that a fabric lets through (ours)
+STILL_AIR = 5.0  # [W m-2 K-1] under trays with the skirts closed (ISO 6946, R about 0.2, from memory)
+SNOW_ALBEDO = 0.75  # [1] of snow that lies already (ours)
+DRY = 0.02  # [m3 m-3] layers with less water cannot be said to freeze (ours)
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Kernel inputs that do not change with time."""
+
+    given: Array  # (patch, rows.GIVEN)
+    layers: Array  # (patch, layer, LAYER_GIVEN)
+    state: Array  # (patch, rows.KEPT)
+    heat: Array  # (patch, layer)
+    depth_places: Array  # (patch, 2 depths)
+    shallow: int
+    tables: Array  # (table, place)
+
+
+def columns(
+    venue: Venue, zone_index: NDArray[np.int64], initial: xr.Dataset, wind_height: float, temperature_height: float
+) -> Columns:
+    """Everything of all (realization, patch) pairs of a block, realizations outermost.
+
+    `initial` has `schema.INITIAL_VARIABLES` for those realizations and patches.
+    """
+    zones = venue.field.zones
+    count = initial.sizes["layer"]
+    cuts = [layers.grid(zone.layers, count) for zone in zones]
+    realizations = initial.sizes["realization"]
+    pairs = realizations * zone_index.size
+    turfs = list(dict.fromkeys(zone.turf.roughness_length for zone in zones))
+    shape = (realizations, zone_index.size)
+    given = np.zeros((*shape, rows.GIVEN))
+    kernel = np.zeros((*shape, count, LAYER_GIVEN))
+    heat = np.zeros((*shape, count))
+    places = np.zeros((*shape, 2 * len(REPORT_DEPTHS)))
+    state = np.zeros((*shape, rows.KEPT))
+    shallow = 1
+    for patch, index in enumerate(zone_index):
+        zone, cut = zones[index], cuts[index]
+        start = initial.isel(patch=patch)
+        known = layers.properties(cut, start["water_content"].values)
+        numbers = layers.kernel_parameters(known)
+        kernel[:, patch, :, : layers.LAYER_PARAMETERS] = numbers
+        kernel[:, patch, :, SIDE] = 0.0
+        degrees = start["soil_temperature"].values - ZERO_CELSIUS
+        heat[:, patch] = layers.enthalpy(numbers, degrees, start["frozen_fraction"].values)
+        _ladder_rows(kernel[:, patch], cut, start["water_content"].values, venue)
+        shallow = max(shallow, int(np.flatnonzero(cut.faces[:-1] < venue.limits.thaw_search_depth)[-1]) + 1)
+        places[:, patch] = np.ravel([place(cut, depth) for depth in REPORT_DEPTHS])
+        given[:, patch] = _turf(zone, venue)
+        given[:, patch, rows.LEAF_TABLE] = 2.0 + turfs.index(zone.turf.roughness_length)
+        given[:, patch, rows.BELOW_OPEN] = zone.base.conductance
+        closed = zone.base.kind == "tray over draughty air"
+        given[:, patch, rows.BELOW_CLOSED] = STILL_AIR if closed else zone.base.conductance
+        given[:, patch, rows.WIND_HEIGHT] = wind_height
+        given[:, patch, rows.TEMPERATURE_HEIGHT] = temperature_height
+        if zone.circuit is not None:
+            circuit = venue.equipment.circuit(zone.circuit)
+            _heating(given[:, patch], kernel[:, patch], cut, circuit, known)
+        state[:, patch] = _surface_state(zone, start)
+    roughness = [SNOW_ROUGHNESS, SHEET_ROUGHNESS, *turfs]
+    tables = [turbulence.transfer_table(wind_height, temperature_height, z, HEAT_ROUGHNESS * z) for z in roughness]
+
+    def flat(array: Array) -> Array:
+        return array.reshape(pairs, *array.shape[2:])
+
+    return Columns(flat(given), flat(kernel), flat(state), flat(heat), flat(places), shallow, np.array(tables))
+
+
+def place(cut: layers.Grid, depth: float) -> tuple[float, float]:
+    """Kernel row (the first layer is 1) above a depth [m], and the share of the way to the next."""
+    row = int(np.clip(np.searchsorted(cut.depth, depth) - 1, 0, cut.depth.size - 2))
+    share = (depth - cut.depth[row]) / (cut.depth[row + 1] - cut.depth[row])
+    return row + 1.0, float(np.clip(share, 0.0, 1.0))
+
+
+def _turf(zone: Zone, venue: Venue) -> Array:
+    """Surface parameters of a zone, learned factors applied."""
+    turf, learned = zone.turf, venue.calibration
+    found = np.zeros(rows.GIVEN)
+    found[rows.LEAF_BED] = turf.canopy_conductance * learned.canopy_conductance_factor
+    found[rows.FLOOR] = turf.exchange_floor * learned.exchange_floor_factor
+    found[rows.ALBEDO] = turf.albedo
+    found[rows.EMISSIVITY] = turf.emissivity
+    found[rows.LEAF_CAPACITY] = turf.leaf_heat_capacity
+    found[rows.RESISTANCE_DAY] = turf.resistance_day
+    found[rows.RESISTANCE_NIGHT] = turf.resistance_night
+    found[rows.FILM_FULL] = FILM_FULL
+    return found
+
+
+def _ladder_rows(kernel: Array, cut: layers.Grid, water: Array, venue: Venue) -> None:
+    """Which layers the surface state looks at."""
+    top, bottom = cut.faces[:-1], cut.faces[1:]
+    limits = venue.limits
+    wet = water >= DRY
+    inside = np.clip(np.minimum(bottom, limits.crust_depth) - top, 0.0, None) * wet
+    kernel[..., IN_TOP] = inside / np.maximum(inside.sum(axis=-1, keepdims=True), 1e-9)
+    kernel[..., IN_STUDS] = (cut.depth < limits.frozen_layer_depth) & wet
+    kernel[..., IN_SEARCH] = (cut.depth < limits.thaw_search_depth) & wet
+
+
+def _heating(given: Array, kernel: Array, cut: layers.Grid, circuit: Circuit, known: layers.Properties) -> None:
+    """Where the pipes and the probe are, what the water can give."""
+    row, share = place(cut, circuit.depth)
+    first = int(row) - 1
+    kernel[:, first, HEATED] = 1.0 - share
+    kernel[:, first + 1, HEATED] = share
+    given[:, rows.PIPE_ROW], given[:, rows.PIPE_SHARE] = row, share
+    given[:, rows.PROBE_ROW], given[:, rows.PROBE_SHARE] = place(cut, circuit.probe_depth)
+    given[:, rows.HEAT_LIMIT] = circuit.power
+    given[:, rows.HEAT_RAMP] = 1e3 if circuit.ramp is None else circuit.ramp / 86400.0
+    given[:, rows.HEAT_LAG] = circuit.lag
+    if circuit.supply_temperature is not None:
+        conductivity = np.where(
+            share < 0.5, known.conductivity_unfrozen[:, first], known.conductivity_unfrozen[:, first + 1]
+        )
+        spacing = cut.depth[first + 1] - cut.depth[first]
+        resistance = heating.row_resistance(
+            circuit.pitch, 0.5 * circuit.pipe_outer_diameter, conductivity, PIPE_WALL, share, spacing
+        )
+        given[:, rows.HEAT_COUPLING] = 1.0 / resistance
+
+
+def _surface_state(zone: Zone, start: xr.Dataset) -> Array:
+    """State between steps, from what lies on leaf and ground."""
+    film, frost = start["leaf_water"].values, start["leaf_frost"].values
+    degrees = start["canopy_temperature"].values - ZERO_CELSIUS
+    amount, depth = start["snow_amount"].values, start["snow_depth"].values
+    capacity = zone.turf.leaf_heat_capacity
+    found = np.zeros((degrees.size, rows.KEPT))
+    first = rows.COVER_LYING
+    for member in range(degrees.size):
+        leaf = film_enthalpy(degrees[member], capacity, film[member] + frost[member])
+        found[member, rows.LEAF_ENTHALPY - first] = leaf
+        found[member, rows.SET_POINT_NOW - first] = -99.0
+        if amount[member] > 0.0:
+            cold = min(degrees[member], 0.0)
+            found[member, rows.NODE_ENTHALPY - first] = snow_enthalpy(cold, amount[member])
+            found[member, rows.SKIN_ENTHALPY - first] = SKIN_CAPACITY * cold
+    found[:, rows.LEAF_FILM - first] = film
+    found[:, rows.LEAF_FROST - first] = frost
+    found[:, rows.SNOW - first] = amount
+    found[:, rows.SNOW_DEPTH - first] = np.where(amount > 0.0, np.maximum(depth, amount / 500.0), 0.0)
+    found[:, rows.SNOW_ALBEDO - first] = SNOW_ALBEDO
+    return found
+
+
+def cover_kinds(covers: Sequence[Cover]) -> Array:
+    """What each cover is, lying (even rows) and raised (odd rows): the nine numbers of `store.change_cover`."""
+    found = np.zeros((max(2 * len(covers), 1), 9))
+    for number, sheet in enumerate(covers):
+        for raised in (0, 1):
+            lies = raised == 0 and sheet.kind != "raised"
+            gap = max(sheet.air_gap, LEAF_CONTACT) if lies else max(sheet.air_gap, RAISED_LEAST)
+            found[2 * number + raised] = (
+                1.0 / max(sheet.resistance, 1e-3),
+                cover.air_layer_convection(gap, 1.0),
+                cover.air_layer_convection(gap, -1.0),
+                sheet.shortwave_transmittance,
+                sheet.longwave_transmittance,
+                sheet.emissivity,
+                sheet.albedo,
+                0.5 * SHEET_HEAT * sheet.mass,
+                PERMEABLE_RAIN if sheet.kind == "permeable" else 0.0,
+            )
+    return found
+
+
+def heating_problems(venue: Venue, plan: xr.Dataset) -> list[Problem]:
+    """What a plan asks of the heating that the venue cannot do."""
+    found = []
+    allowed = plan["heating_allowed"].transpose("plan", "zone", "time").values > 0.0
+    wanted = plan["set_point"].transpose("plan", "zone", "time").values
+    for index, zone in enumerate(venue.field.zones):
+        if zone.circuit is None:
+            if allowed[:, index].any():
+                found.append(Problem(f"plan, zone {zone.name}", "heating without a circuit", "heating_allowed 0"))
+            continue
+        circuit = venue.equipment.circuit(zone.circuit)
+        depth = sum(layer.thickness for layer in zone.layers)
+        for what, at in (("probe", circuit.probe_depth), ("pipes", circuit.depth)):
+            if at >= depth:
+                found.append(
+                    Problem(
+                        f"circuit {circuit.name}, zone {zone.name}",
+                        f"{what} at {at:g} m, below the profile",
+                        f"less than {depth:g} m",
+                        "give the layers below, or lift it",
+                    )
+                )
+        highest = wanted[:, index][allowed[:, index]].max(initial=-np.inf)
+        if highest > circuit.ceiling + 1e-6:
+            found.append(
+                Problem(
+                    f"plan, zone {zone.name}",
+                    f"set point {highest - ZERO_CELSIUS:.1f} degC",
+                    f"at most the ceiling, {circuit.ceiling - ZERO_CELSIUS:.1f} degC",
+                )
+            )
+    return found
+
+
+def layer_problems(venue: Venue, count: int) -> list[Problem]:
+    """Profiles that cannot be cut into `count` layers."""
+    return [
+        Problem(f"zone {zone.name}", f"{len(zone.layers)} layers", f"1 to {count}")
+        for zone in venue.field.zones
+        if not 1 <= len(zone.layers) <= count
+    ]
+
+
+def check(title: str, problems: Sequence[Problem]) -> None:
+    """Refuse with everything that is wrong."""
+    if problems:
+        raise InputError(title, list(problems))

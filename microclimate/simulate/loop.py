@@ -1,0 +1,293 @@
+"""The time loop: blocks of lanes carried through all steps, in parallel or in one thread."""
+
+import numpy as np
+from numba import prange
+
+from microclimate.column import rows as s
+from microclimate.column import step as steps
+from microclimate.column.ground import frozen_share
+from microclimate.column.jit import kernel, parallel_kernel
+from microclimate.column.lanes import (
+    ENTHALPY,
+    FREEZING,
+    LANES,
+    LAYER_GIVEN,
+    LAYER_VARIABLES,
+    TEMPERATURE,
+    at,
+    on,
+)
+from microclimate.physics.elementwise import Value, formula
+from microclimate.simulate import accumulate
+
+# rows of the states asked for; one of temperature and one of ice for each layer follow
+(
+    LEAF,
+    STATE,
+    FILM,
+    FROST,
+    SNOW,
+    SNOW_DEPTH,
+    HEAT,
+    RADIATION,
+    SENSIBLE,
+    LATENT,
+    GROUND,
+    TRACE,
+) = range(12)
+
+
+@formula
+def _load(
+    surface: Value,
+    layer: Value,
+    places: Value,
+    block: Value,
+    columns: Value,
+    given: Value,
+    layers: Value,
+    state: Value,
+    heat: Value,
+    depth_places: Value,
+) -> None:
+    """Fill the workspaces of a block; lanes past the last column repeat it."""
+    count = layers.shape[1]
+    for lane in range(LANES):
+        column = min(block * LANES + lane, columns.shape[0] - 1)
+        patch = columns[column, 0]
+        for row in range(s.GIVEN):
+            surface[on(row, lane)] = given[patch, row]
+        for row in range(s.KEPT):
+            surface[on(s.COVER_LYING + row, lane)] = state[column if state.shape[0] == columns.shape[0] else patch, row]
+        for row in range(count):
+            for variable in range(LAYER_GIVEN):
+                layer[at(row + 1, variable, lane)] = layers[patch, row, variable]
+            layer[at(row + 1, ENTHALPY, lane)] = heat[patch, row]
+        for place in range(2 * accumulate.DEPTHS):
+            places[accumulate.slot(place, lane)] = depth_places[patch, place]
+        surface[on(s.COVER_CAPACITY, lane)] = max(surface[on(s.COVER_CAPACITY, lane)], 1.0)
+
+
+@formula
+def _force(
+    surface: Value, alive: Value, time: Value, block: Value, columns: Value, forcing: Value, plans: Value, last: Value
+) -> Value:
+    """Forcing and plan of a step; true where water falls, snow is swept or a cover changes in any lane."""
+    weather = False
+    for lane in range(LANES):
+        column = min(block * LANES + lane, columns.shape[0] - 1)
+        patch, zone = columns[column, 0], columns[column, 1]
+        alive[lane] = 1.0 if time < last[patch] else 0.0
+        now = min(time, last[patch] - 1)
+        for row in range(s.FORCED):
+            surface[on(s.AIR + row, lane)] = forcing[now, row, patch]
+        for row in range(s.PLANNED):
+            surface[on(s.COVERED + row, lane)] = plans[time, row, zone]
+        closed = surface[on(s.SKIRTS, lane)] > 0.0
+        surface[on(s.BELOW_CONDUCTANCE, lane)] = (
+            surface[on(s.BELOW_CLOSED, lane)] if closed else surface[on(s.BELOW_OPEN, lane)]
+        )
+        falls = surface[on(s.RAIN, lane)] > 0.0 or surface[on(s.SNOWFALL, lane)] > 0.0
+        changes = surface[on(s.COVERED, lane)] != surface[on(s.COVER_LYING, lane)]
+        weather = weather or falls or changes or surface[on(s.SNOW_REMOVED, lane)] > 0.0
+    return weather
+
+
+@formula
+def _trace(surface: Value, layer: Value, told: Value, count: Value, lane: Value, out: Value) -> None:
+    """States of one lane at the end of a step."""
+    ice = frozen_share(surface[on(s.LEAF_ENTHALPY, lane)], surface[on(s.LEAF_STRETCH, lane)])
+    water = surface[on(s.LEAF_FILM, lane)] + surface[on(s.LEAF_FROST, lane)]
+    out[LEAF] = surface[on(s.LEAF, lane)]
+    out[STATE] = told[accumulate.slot(accumulate.STATE, lane)]
+    out[FILM] = (1.0 - ice) * water
+    out[FROST] = ice * water
+    out[SNOW] = surface[on(s.SNOW, lane)]
+    out[SNOW_DEPTH] = surface[on(s.SNOW_DEPTH, lane)]
+    out[HEAT] = surface[on(s.HEAT, lane)]
+    out[RADIATION] = surface[on(s.NET_RADIATION, lane)]
+    out[SENSIBLE] = surface[on(s.SENSIBLE, lane)]
+    out[LATENT] = surface[on(s.LATENT, lane)]
+    out[GROUND] = surface[on(s.GROUND, lane)]
+    for row in range(count):
+        out[TRACE + row] = layer[at(row + 1, TEMPERATURE, lane)]
+        out[TRACE + count + row] = frozen_share(layer[at(row + 1, ENTHALPY, lane)], layer[at(row + 1, FREEZING, lane)])
+
+
+@formula
+def _run_block(
+    block: Value,
+    columns: Value,
+    given: Value,
+    layers: Value,
+    state: Value,
+    heat: Value,
+    depth_places: Value,
+    shallow: Value,
+    forcing: Value,
+    plans: Value,
+    last: Value,
+    lengths: Value,
+    parts: Value,
+    tables: Value,
+    covers: Value,
+    thresholds: Value,
+    windows: Value,
+    accounts: Value,
+    end_state: Value,
+    end_heat: Value,
+    traced: Value,
+    traces: Value,
+) -> None:
+    count = layers.shape[1]
+    kind = layers.dtype
+    surface = np.zeros(s.VARIABLES * LANES, dtype=kind)
+    layer = np.zeros((count + 2) * LAYER_VARIABLES * LANES, dtype=kind)
+    places = np.zeros(2 * accumulate.DEPTHS * LANES, dtype=kind)
+    told = np.zeros((accumulate.REPORT + 2) * LANES, dtype=kind)
+    alive = np.zeros(LANES, dtype=kind)
+    _load(surface, layer, places, block, columns, given, layers, state, heat, depth_places)
+    for window in range(windows.shape[0]):
+        accumulate.open_account(accounts[block, window])
+    for time in range(lengths.shape[0]):
+        weather = _force(surface, alive, time, block, columns, forcing, plans, last)
+        for _ in range(parts):
+            steps.advance(surface, layer, count, tables, covers, lengths[time] / parts, weather)
+        accumulate.report(surface, layer, shallow, places, thresholds, told)
+        for window in range(windows.shape[0]):
+            if windows[window, time]:
+                accumulate.enter(surface, told, alive, 1.0 * time, lengths[time] / 3600.0, accounts[block, window])
+        if traced.shape[0] > 0:
+            for lane in range(LANES):
+                column = block * LANES + lane
+                if column < columns.shape[0] and traced[column] >= 0 and alive[lane] > 0.0:
+                    _trace(surface, layer, told, count, lane, traces[traced[column], time])
+    if end_state.shape[0] > 0:
+        for lane in range(LANES):
+            column = block * LANES + lane
+            if column < columns.shape[0]:
+                for row in range(s.KEPT):
+                    end_state[column, row] = surface[on(s.COVER_LYING + row, lane)]
+                for row in range(count):
+                    end_heat[column, row] = layer[at(row + 1, ENTHALPY, lane)]
+
+
+@parallel_kernel
+def run_parallel(
+    columns: Value,
+    given: Value,
+    layers: Value,
+    state: Value,
+    heat: Value,
+    depth_places: Value,
+    shallow: Value,
+    forcing: Value,
+    plans: Value,
+    last: Value,
+    lengths: Value,
+    parts: Value,
+    tables: Value,
+    covers: Value,
+    thresholds: Value,
+    windows: Value,
+    accounts: Value,
+    end_state: Value,
+    end_heat: Value,
+    traced: Value,
+    traces: Value,
+) -> None:
+    """All blocks over all threads; call it inside `jit.PARALLEL`. Arguments as `run_serial`."""
+    for block in prange(accounts.shape[0]):
+        _run_block(
+            block,
+            columns,
+            given,
+            layers,
+            state,
+            heat,
+            depth_places,
+            shallow,
+            forcing,
+            plans,
+            last,
+            lengths,
+            parts,
+            tables,
+            covers,
+            thresholds,
+            windows,
+            accounts,
+            end_state,
+            end_heat,
+            traced,
+            traces,
+        )
+
+
+@kernel
+def run_serial(
+    columns: Value,
+    given: Value,
+    layers: Value,
+    state: Value,
+    heat: Value,
+    depth_places: Value,
+    shallow: Value,
+    forcing: Value,
+    plans: Value,
+    last: Value,
+    lengths: Value,
+    parts: Value,
+    tables: Value,
+    covers: Value,
+    thresholds: Value,
+    windows: Value,
+    accounts: Value,
+    end_state: Value,
+    end_heat: Value,
+    traced: Value,
+    traces: Value,
+) -> None:
+    """All blocks in one thread, free of the interpreter's lock.
+
+    Parameters
+    ----------
+    columns : (column, 2) number of the patch (of all realizations) and of the zone (of all plans)
+    given : (patch, rows.GIVEN) parameters
+    layers : (patch, layer, lanes.LAYER_GIVEN) parameters of the layers
+    state, heat : (patch or column, rows.KEPT), (patch, layer) the start [J m-2]
+    depth_places : (patch, 6) row and share of the report depths
+    shallow : layers that the surface state looks at
+    forcing : (time, rows.FORCED, patch); plans : (time, rows.PLANNED, zone)
+    last : (patch) steps before the first gap; lengths : (time) of the steps [s]; parts : shorter steps in each
+    tables, covers, thresholds : exchange tables, cover kinds, borders of the surface states
+    windows : (window, time) whether a step counts
+    accounts : (block, window, account) filled here
+    end_state, end_heat : as `state` and `heat` by column, filled here; no rows: not wanted
+    traced, traces : (column) place in `traces` or -1; (place, time, row) filled here; no rows: not wanted
+    """
+    for block in range(accounts.shape[0]):
+        _run_block(
+            block,
+            columns,
+            given,
+            layers,
+            state,
+            heat,
+            depth_places,
+            shallow,
+            forcing,
+            plans,
+            last,
+            lengths,
+            parts,
+            tables,
+            covers,
+            thresholds,
+            windows,
+            accounts,
+            end_state,
+            end_heat,
+            traced,
+            traces,
+        )

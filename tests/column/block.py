@@ -1,0 +1,101 @@
+"""One block of lanes driven step by step from Python, for tests of the kernel itself."""
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from microclimate.column import layers, rows
+from microclimate.column import step as steps
+from microclimate.column.lanes import ENTHALPY, INCREMENT, LANES, LAYER_VARIABLES, SIDE, TEMPERATURE
+from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
+from microclimate.physics import turbulence
+
+COVERS = np.array(
+    [
+        [2.0, 2.5, 2.0, 0.0, 0.0, 0.9, 0.4, 1500.0, 0.0],  # a blanket
+        [100.0, 2.5, 2.0, 0.5, 0.2, 0.75, 0.3, 100.0, 0.8],  # a thin fabric
+    ]
+)
+
+
+@njit(error_model="numpy")  # type: ignore[untyped-decorator,unused-ignore]
+def _advance(surface, layer, count, tables, covers, step, weather):  # type: ignore[no-untyped-def]
+    steps.advance(surface, layer, count, tables, covers, step, weather)
+
+
+class Block:
+    """All lanes alike unless set otherwise; names of rows as attributes of `rows`."""
+
+    def __init__(
+        self, parameters: Any, temperature: Any = 4.0, kind: Any = np.float64, roughness: float = 0.003
+    ) -> None:
+        self.count = parameters.shape[0]
+        self.kind = kind
+        self.surface = np.zeros((rows.VARIABLES, LANES), dtype=kind)
+        self.layer = np.zeros((self.count + 2, LAYER_VARIABLES, LANES), dtype=kind)
+        self.layer[1:-1, : parameters.shape[1], :] = parameters[:, :, None]
+        degrees = np.broadcast_to(np.asarray(temperature, dtype=float), (self.count,))
+        heat = layers.enthalpy(parameters, degrees, np.where(degrees < 0.0, 1.0, 0.0))
+        self.layer[1:-1, ENTHALPY, :] = heat[:, None]
+        self.tables = np.array([turbulence.transfer_table(2.0, 2.0, z, 0.1 * z) for z in (0.001, 0.002, roughness)])
+        self.tables = self.tables.astype(kind)
+        self.set(
+            LEAF_BED=5.0, FLOOR=3.0, ALBEDO=0.21, EMISSIVITY=0.97, LEAF_CAPACITY=3000.0, RESISTANCE_DAY=70.0,
+            RESISTANCE_NIGHT=200.0, LEAF_TABLE=2.0, FILM_FULL=0.3, PROBE_ROW=1.0, PIPE_ROW=1.0, BELOW_OPEN=0.2,
+            BELOW_CLOSED=0.2, WIND_HEIGHT=2.0, TEMPERATURE_HEIGHT=2.0, HEAT_RAMP=1e3, AIR=2.0, HUMIDITY=0.004, WIND=2.0,
+            DENSITY=1.25, PRESSURE=1e5, LONGWAVE=280.0, BELOW=8.0, BELOW_CONDUCTANCE=0.2, COVER_CAPACITY=1.0,
+        )  # fmt: skip
+        self[rows.LEAF_ENTHALPY] = film_enthalpy(float(degrees[0]), 3000.0, 0.0)
+
+    def set(self, **values: Any) -> None:
+        """Rows by name."""
+        for name, value in values.items():
+            self.surface[getattr(rows, name)] = value
+
+    def __getitem__(self, row: int) -> Any:
+        return self.surface[row]
+
+    def __setitem__(self, row: int, value: Any) -> None:
+        self.surface[row] = value
+
+    @property
+    def soil(self) -> Any:
+        """Temperatures of the layers [degC], (layer, lane)."""
+        return self.layer[1:-1, TEMPERATURE]
+
+    def lay_snow(self, amount: float, temperature: float, density: float = 150.0) -> None:
+        """Snow on every lane."""
+        self.set(SNOW=amount, SNOW_DEPTH=amount / density, SNOW_ALBEDO=0.8)
+        self[rows.NODE_ENTHALPY] = snow_enthalpy(temperature, amount)
+        self[rows.SKIN_ENTHALPY] = SKIN_CAPACITY * temperature
+
+    def stored(self) -> Any:
+        """Enthalpy of all of each column [J m-2], (lane)."""
+        chain = (
+            rows.LEAF_ENTHALPY, rows.NODE_ENTHALPY, rows.SKIN_ENTHALPY, rows.OUTER_ENTHALPY, rows.INNER_ENTHALPY,
+        )  # fmt: skip
+        return sum(self[row].astype(float) for row in chain) + self.layer[1:-1, ENTHALPY].astype(float).sum(axis=0)
+
+    def advance(self, step: float, weather: bool = True) -> tuple[Any, Any]:
+        """One step; gives back what came in by flux and mass [J m-2], and the gross of it, by lane."""
+        parts = self.kind(step)
+        _advance(
+            self.surface.reshape(-1),
+            self.layer.reshape(-1),
+            self.count,
+            self.tables,
+            COVERS.astype(self.kind),
+            parts,
+            weather,
+        )
+        side = self.layer[1:-1, SIDE] * (self[rows.AIR] - self.layer[1:-1, INCREMENT])
+        fluxes = [
+            self[rows.NET_RADIATION], -self[rows.SENSIBLE], -self[rows.LATENT], self[rows.UNDER], self[rows.HEAT],
+            -self[rows.BOTTOM], *side,
+        ]  # fmt: skip
+        covered = self[rows.COVER_LYING] > 0.0
+        fluxes[3] = np.where(covered, fluxes[3], 0.0)
+        came = sum(flux.astype(float) for flux in fluxes) * step + self[rows.ADVECTED].astype(float)
+        gross = sum(abs(flux.astype(float)) for flux in fluxes) * step + abs(self[rows.ADVECTED].astype(float))
+        return came, gross
