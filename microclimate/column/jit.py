@@ -67,7 +67,7 @@ def cache_folder(package: Path, root: Path) -> Path:
 
 
 if not os.environ.get("NUMBA_CACHE_DIR"):
-    setattr(numba.config, "CACHE_DIR", str(cache_folder(Path(__file__).parent.parent, _cache_root())))  # noqa: B010
+    setattr(numba.config, "CACHE_DIR", str(cache_folder(Path(__file__).parent.parent, cache_root())))  # noqa: B010
 
 # contracted multiply-add keeps NaN and the order of sums, so results do not depend on lanes; numpy's rule for a zero
 # divisor leaves no branch in a loop

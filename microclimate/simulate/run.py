@@ -245,7 +245,7 @@ def _steps_before_gap(block: xr.Dataset) -> NDArray[np.int64]:
         [np.isfinite(block[name].transpose("realization", "patch", "time").values) for name in FORCING]
     )
     steps = np.where(whole.all(axis=-1), whole.shape[-1], np.argmin(whole, axis=-1))
-    return np.maximum(steps.ravel(), 0).astype(np.int64)
+    return np.asarray(steps.ravel(), dtype=np.int64)
 
 
 def _forced(venue: Venue, block: xr.Dataset, initial: xr.Dataset, zone_index: NDArray[np.int64]) -> Array:
