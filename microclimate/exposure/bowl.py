@@ -124,19 +124,26 @@ class Bowl:
             return self._gather(share).T
         return self._gather(seen.astype(float)).T
 
+    def diffuse(
+        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
+    ) -> tuple[Array, Array]:
+        """`sky_light` and `reflected` together, with the sky's brightness worked out once."""
+        bright = self._radiance(azimuth, elevation, direct_normal, diffuse)
+        direct = np.atleast_1d(np.asarray(direct_normal, float))
+        off = bright @ self._sky_matrix[1].T + direct[:, None] * self.off_stands(azimuth, elevation)
+        return np.asarray(bright @ self._sky_matrix[0].T), np.asarray(off)
+
     def sky_light(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> Array:
         """Light straight from the sky (time, row) [W m-2]: all-weather distribution over the windows of each row."""
-        return np.asarray(self._radiance(azimuth, elevation, direct_normal, diffuse) @ self._sky_matrix[0].T)
+        return self.diffuse(azimuth, elevation, direct_normal, diffuse)[0]
 
     def reflected(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> Array:
         """Light off the stands, sun and sky, all bounces (time, row) [W m-2]."""
-        sky_part = self._radiance(azimuth, elevation, direct_normal, diffuse) @ self._sky_matrix[1].T
-        direct = np.atleast_1d(np.asarray(direct_normal, float))
-        return np.asarray(sky_part + direct[:, None] * self.off_stands(azimuth, elevation))
+        return self.diffuse(azimuth, elevation, direct_normal, diffuse)[1]
 
     def off_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """Sunlight off the stands for unit direct normal, from the table of suns (time, row) [1]."""

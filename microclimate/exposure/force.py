@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 from scipy.signal import lfilter
 
 from microclimate import schema
+from microclimate.exposure import air as inside
 from microclimate.exposure import bowl as geometry
 from microclimate.exposure import shelter
+from microclimate.exposure.basin import Basin, basin, field_gives, stepped
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.patches import PATCH_COORDINATES, morning_sun
 from microclimate.exposure.patches import patches as join
@@ -43,6 +45,7 @@ class Forcing:
     step: float = STEP
     field_flux: xr.Dataset | None = None
     seed: int | None = SEED
+    bowl_air: bool = True
 
     @property
     def open_field(self) -> bool:
@@ -56,9 +59,22 @@ class Forcing:
         return lay(self.weather, self.step, site.latitude, site.longitude, site.elevation)
 
     @cached_property
+    def _lit(self) -> Array:
+        """Share of the beam that reaches each patch at each look (look, patch)."""
+        steps, up = self.steps, self.steps.elevation > 0.0
+        lit = np.zeros((len(up), self.patches.sizes["patch"]))
+        lit[up] = np.clip(self.sight.sun_factor(steps.azimuth[up], steps.elevation[up]), 0.0, 1.0)
+        return lit
+
+    @cached_property
     def sight(self) -> Bowl:
         """The bowl as the patches see it."""
         return self.bowl.grouped(self.patches["weights"].values)
+
+    @cached_property
+    def _rose(self) -> tuple[Array, Array]:
+        """Distance and height of the crest from every cell and direction."""
+        return self.bowl.crest(len(shelter.DIRECTIONS))
 
     @cached_property
     def crest(self) -> tuple[Array, Array, NDArray[np.int64]]:
@@ -66,15 +82,30 @@ class Forcing:
         cell_patch = self.patches["cell_patch"].values
         chosen = [_some(np.flatnonzero(cell_patch == p), WIND_CELLS) for p in range(self.patches.sizes["patch"])]
         cells = np.concatenate(chosen)
-        distance, height = self.bowl.crest(len(shelter.DIRECTIONS))
+        distance, height = self._rose
         return distance[cells], height[cells], np.repeat(np.arange(len(chosen)), [len(c) for c in chosen])
+
+    @cached_property
+    def _through(self) -> Array:
+        """Share of outside air over each patch by direction (patch, direction)."""
+        distance, height, patch = self.crest
+        return _mean_by(shelter.outside_share(distance, height), patch)
+
+    @cached_property
+    def basin(self) -> Basin | None:
+        """The bowl as its air meets it; None where nothing holds air back, or where it is left out."""
+        if self.open_field or not self.bowl_air:
+            return None
+        distance, height = self._rose
+        middle = np.argmin(self.bowl.cell_x**2 + self.bowl.cell_y**2)
+        return basin(self.venue, self.bowl, distance[middle], height[middle], float(self.patches["area"].sum()))
 
     @property
     def assumed(self) -> str:
         """Codes of all that was assumed on the way, the weather's first, one a line."""
         codes = [str(self.weather.attrs.get("assumed", ""))]
         if not self.open_field:
-            codes += ["bowl_wind=prior", "stands=air_temperature"]
+            codes += ["bowl_wind=prior", "bowl_air=prior" if self.bowl_air else "bowl_air=forecast"]
         if not np.isfinite(self.weather["wind_from_direction"].values).any():
             codes.append("bowl_wind=all_directions")
         return "\n".join(code for code in codes if code)
@@ -106,11 +137,21 @@ class Forcing:
         weather, steps = self.weather.isel(realization=part), self.steps
         point = {name: spread(steps.point, weather[name].values) for name in _POINTS}
         amount = {name: spread(steps.mean, weather[name].values) for name in _AMOUNTS}
-        fields = self._air(point) | self._wind(weather, point, part) | self._sunlight(weather)
-        fields |= self._longwave(point, amount["surface_downwelling_longwave_flux_in_air"])
-        under_sky = np.ones(self.patches.sizes["patch"])
-        if not self.open_field:
-            under_sky = self.sight.open_above
+        pressure = point["surface_air_pressure"]
+        vapour_pressure = vapour.saturation_pressure_water(point["dew_point_temperature"])
+        point["specific_humidity"] = vapour.specific_humidity(vapour_pressure, pressure)
+        point["direction"] = self._direction(weather)
+        down = amount["surface_downwelling_longwave_flux_in_air"]
+        sunlit = sunlight(
+            steps,
+            weather["surface_direct_downwelling_shortwave_flux_in_air"].values,
+            weather["surface_diffuse_downwelling_shortwave_flux_in_air"].values,
+        )
+        bowl = self._bowl_air(part, point, down, sunlit)
+        fields = self._air(point, bowl) | self._wind(point, part, bowl) | self._sunlight(*sunlit)
+        fields |= self._longwave(point["air_temperature"], down, bowl)
+        fields["surface_air_pressure"] = pressure[:, None, :]
+        under_sky = np.ones(self.patches.sizes["patch"]) if self.open_field else self.sight.open_above
         for name in ("precipitation_flux", "snowfall_flux"):
             fields[name] = amount[name][:, None, :] * under_sky[:, None]
         shape = (weather.sizes["realization"], self.patches.sizes["patch"], len(steps.time))
@@ -129,15 +170,41 @@ class Forcing:
         )
         return schema.seal(block, schema.FORCING, "Forcing")
 
-    def _air(self, point: dict[str, Array]) -> dict[str, Array]:
+    def _bowl_air(
+        self, part: slice, point: dict[str, Array], down: Array, sunlit: tuple[Array, Array]
+    ) -> inside.Inside | None:
+        """Air, stands and floor of the bowl, each realization with its own parameters."""
+        if self.basin is None:
+            return None
+        rngs = None
+        if self.seed is not None:
+            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in self.weather["realization"].values[part]]
+        wind = self._site_wind(point["wind_speed"])
+        mean_share = shelter.lookup(self.shelter[part].mean(axis=1, keepdims=True), point["direction"])[:, 0]
+        floor_wind = np.maximum(wind * shelter.to_patch_height() * mean_share, shelter.FLOOR)
+        given = None if self.field_flux is None else field_gives(self.field_flux, part)
+        parameters = inside.table(len(wind), rng=rngs)
+        return self.basin.inside(self.steps, point, wind, floor_wind, down, sunlit, parameters, given)
+
+    def _site_wind(self, speed: Array) -> Array:
+        """Wind at 10 m over the site's surroundings [m s-1]."""
+        height = float(self.weather.attrs["wind_height"])
+        return shelter.site_wind(speed, height, self.venue.site.roughness_length)
+
+    def _air(self, point: dict[str, Array], bowl: inside.Inside | None) -> dict[str, Array]:
         """Air over the patches and below trays (realization, patch or 1, time)."""
-        temperature, pressure = point["air_temperature"], point["surface_air_pressure"]
-        vapour_pressure = vapour.saturation_pressure_water(point["dew_point_temperature"])
+        temperature, humidity = (point[name][:, None, :] for name in ("air_temperature", "specific_humidity"))
+        if bowl is not None:
+            # a patch at an open end stands in the air outside
+            through = shelter.lookup(
+                np.broadcast_to(self._through, (len(temperature), *self._through.shape)), point["direction"]
+            )
+            temperature = bowl.temperature[:, None] + through * (temperature - bowl.temperature[:, None])
+            humidity = bowl.humidity[:, None] + through * (humidity - bowl.humidity[:, None])
         return {
-            "air_temperature": temperature[:, None, :],
-            "specific_humidity": vapour.specific_humidity(vapour_pressure, pressure)[:, None, :],
-            "surface_air_pressure": pressure[:, None, :],
-            "under_tray_air_temperature": self._under_trays(temperature),
+            "air_temperature": temperature,
+            "specific_humidity": humidity,
+            "under_tray_air_temperature": self._under_trays(point["air_temperature"]),
         }
 
     def _under_trays(self, temperature: Array) -> Array:
@@ -151,14 +218,17 @@ class Forcing:
             out.append(mixed if base.air_temperature is None else np.full_like(mixed, base.air_temperature))
         return np.stack(out, axis=1)
 
-    def _wind(self, weather: xr.Dataset, point: dict[str, Array], part: slice) -> dict[str, Array]:
+    def _wind(self, point: dict[str, Array], part: slice, bowl: inside.Inside | None) -> dict[str, Array]:
         """Mean wind and gust at 2 m over each patch, from the forecast wind and its direction."""
-        height, roughness = float(weather.attrs["wind_height"]), self.venue.site.roughness_length
-        mean = shelter.site_wind(point["wind_speed"], height, roughness)[:, None, :] * shelter.to_patch_height()
-        gust = shelter.site_wind(point["wind_speed_of_gust"], height, roughness)[:, None, :] * shelter.to_patch_height()
+        mean, gust = (
+            self._site_wind(point[name])[:, None, :] * shelter.to_patch_height()
+            for name in ("wind_speed", "wind_speed_of_gust")
+        )
         if self.open_field:
             return {"wind_speed": mean, "wind_speed_of_gust": gust}
-        share = shelter.lookup(self.shelter[part], self._direction(weather))
+        share = shelter.lookup(self.shelter[part], point["direction"])
+        if bowl is not None:
+            share = share * bowl.shut[:, None]  # under a pool the wind passes above
         sheltered = np.maximum(mean * share, shelter.FLOOR)
         ratio = np.divide(gust, mean, out=np.ones_like(mean), where=mean > 0.0)
         gusty = np.minimum(sheltered * shelter.gust_ratio(share, ratio), np.maximum(gust, sheltered))
@@ -170,14 +240,9 @@ class Forcing:
         east, north = (spread(self.steps.point, part(angle)) for part in (np.sin, np.cos))
         return np.degrees(np.arctan2(east, north)) % 360.0
 
-    def _sunlight(self, weather: xr.Dataset) -> dict[str, Array]:
+    def _sunlight(self, normal: Array, sky: Array) -> dict[str, Array]:
         """Shortwave by origin, and the sunlit share, on each patch (realization, patch, time)."""
         steps = self.steps
-        normal, sky = sunlight(
-            steps,
-            weather["surface_direct_downwelling_shortwave_flux_in_air"].values,
-            weather["surface_diffuse_downwelling_shortwave_flux_in_air"].values,
-        )
         up = steps.elevation > 0.0
         sine = np.where(up, np.sin(np.radians(np.maximum(steps.elevation, 0.0))), 0.0)
         members, looks = normal.shape
@@ -190,38 +255,32 @@ class Forcing:
                 "sunlit_fraction": up.astype(float)[None, :, None],
             }
         else:
-            lit = np.zeros((looks, patches))
-            lit[up] = np.clip(self.sight.sun_factor(steps.azimuth[up], steps.elevation[up]), 0.0, 1.0)
             # light that falls before the sun is up comes from all of the sky
             bright = up | (np.nan_to_num(sky).max(axis=0) > 0.0)
             azimuth = np.tile(steps.azimuth[bright], members)
             height = np.tile(np.maximum(steps.elevation[bright], 0.0), members)
             args = (azimuth, height, normal[:, bright].ravel(), sky[:, bright].ravel())
             from_sky, from_stands = np.zeros((2, members, looks, patches))
-            from_sky[:, bright] = self.sight.sky_light(*args).reshape(members, -1, patches)
-            from_stands[:, bright] = self.sight.reflected(*args).reshape(members, -1, patches)
+            both = self.sight.diffuse(*args)
+            from_sky[:, bright], from_stands[:, bright] = (v.reshape(members, -1, patches) for v in both)
             fields = {
-                "shortwave_sun_down": (normal * sine)[:, :, None] * lit,
+                "shortwave_sun_down": (normal * sine)[:, :, None] * self._lit,
                 "shortwave_sky_down": from_sky,
                 "shortwave_stands_down": from_stands,
-                "sunlit_fraction": lit[None],
+                "sunlit_fraction": self._lit[None],
             }
-        return {name: self._stepped(values) for name, values in fields.items()}
+        return {name: stepped(steps, np.moveaxis(values, 1, -1)) for name, values in fields.items()}
 
-    def _stepped(self, values: Array) -> Array:
-        """Values at looks (realization, look, patch) averaged over steps, as (realization, patch, step)."""
-        if self.steps.look_share.shape[0] != values.shape[1]:
-            flat = np.moveaxis(values, 1, -1)
-            return spread(self.steps.look_share, flat.reshape(-1, flat.shape[-1])).reshape(*flat.shape[:-1], -1)
-        return np.ascontiguousarray(np.moveaxis(values, 1, -1))
-
-    def _longwave(self, point: dict[str, Array], down: Array) -> dict[str, Array]:
+    def _longwave(self, air: Array, down: Array, bowl: inside.Inside | None) -> dict[str, Array]:
         """Longwave from the visible sky and from the stands (realization, patch, time)."""
         if self.open_field:
             return {"longwave_sky_down": down[:, None, :], "longwave_stands_down": np.zeros((1, 1, 1))}
-        air = point["air_temperature"]
-        sky, stands = self.sight.longwave(down, air, air)
-        return {"longwave_sky_down": np.moveaxis(sky, -1, 1), "longwave_stands_down": np.moveaxis(stands, -1, 1)}
+        stand_temperature = air if bowl is None or self.basin is None else self.basin.stand_temperature(air, bowl)
+        sky_part, stands_part = self.sight.longwave(down, air, stand_temperature)
+        return {
+            "longwave_sky_down": np.moveaxis(sky_part, -1, 1),
+            "longwave_stands_down": np.moveaxis(stands_part, -1, 1),
+        }
 
 
 _POINTS = (
@@ -256,6 +315,7 @@ def forcing(
     step: float = STEP,
     field_flux: xr.Dataset | None = None,
     seed: int | None = SEED,
+    bowl_air: bool = True,
 ) -> Forcing:
     """What reaches each patch of the venue under this weather.
 
@@ -273,10 +333,14 @@ def forcing(
     seed : int or None
         Of the parameters drawn for each realization, so that chances carry what is not known of the bowl; None takes
         the best values for all, as a single realization always does.
+    bowl_air : bool
+        False: the air of the forecast in the bowl too, to see what the bowl's own air changes.
     """
     bowl = geometry.bowl(venue) if bowl is None else bowl
     if patches is None:
         times = weather["time"].values
         day = venue.events[0].start.date() if venue.events else times[len(times) // 2].astype("datetime64[D]").item()
         patches = join(venue.field.zones, bowl, morning_sun(bowl, venue.site.latitude, venue.site.longitude, day))
-    return Forcing(venue, weather, bowl, patches, step, field_flux, None if weather.sizes["realization"] == 1 else seed)
+    if weather.sizes["realization"] == 1:
+        seed = None
+    return Forcing(venue, weather, bowl, patches, step, field_flux, seed, bowl_air)

@@ -34,12 +34,9 @@ class FlatBowl:
         factor = np.full((len(azimuth), len(self.sky_view)), self.lit)
         return np.where((elevation > 0)[:, None], factor, 0.0)
 
-    def sky_light(self, azimuth, elevation, direct_normal, diffuse):
-        return diffuse[:, None] * self.sky_view
-
-    def reflected(self, azimuth, elevation, direct_normal, diffuse):
+    def diffuse(self, azimuth, elevation, direct_normal, diffuse):
         horizontal = direct_normal * np.sin(np.radians(elevation)) + diffuse
-        return 0.3 * horizontal[:, None] * (1.0 - self.sky_view)
+        return diffuse[:, None] * self.sky_view, 0.3 * horizontal[:, None] * (1.0 - self.sky_view)
 
     def longwave(self, sky_down_open, air_temperature, stand_temperature):
         sky = np.asarray(sky_down_open)[..., None] * self.sky_view

@@ -14,6 +14,7 @@ def made(bowl=None, series=None, place=None, **more):
     place = place or venue()
     bowl = bowl or flat_bowl()
     series = weather() if series is None else series
+    more = {"bowl_air": False} | more
     return forcing(place, series, bowl, patches(place.field.zones, bowl, np.ones(len(bowl.cell_x))), **more)
 
 
