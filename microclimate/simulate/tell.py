@@ -55,13 +55,8 @@ def outcome(block: xr.Dataset, plan: xr.Dataset, windows: Sequence[Event], time:
     """Accounts as a Dataset; a window that was not seen to its end is unknown."""
     book = result.accounts
     dims = ("plan", "realization", "patch", "event")
-    seconds = np.array(
-        [
-            (np.datetime64(w.end, "ns") - max(np.datetime64(w.start, "ns"), time.begin)) / np.timedelta64(1, "s")
-            for w in windows
-        ]
-    )
-    coverage = np.clip(book[..., accumulate.STEPS] * 3600.0 / np.maximum(seconds, 1.0), 0.0, 1.0)
+    hours = np.array([_hours_wanted(window, time) for window in windows])
+    coverage = np.clip(book[..., accumulate.STEPS] / np.maximum(hours, 1e-9), 0.0, 1.0)
     known = coverage > 1.0 - 1e-6
 
     def told(row: int, offset: float = 0.0) -> Array:
@@ -109,6 +104,14 @@ def outcome(block: xr.Dataset, plan: xr.Dataset, windows: Sequence[Event], time:
         },
         attrs=block.attrs,
     )
+
+
+def _hours_wanted(window: Event, time: Time) -> float:
+    """Hours of steps that a window asks for [h]: those that end inside it, and what the forcing does not reach."""
+    start, end = np.datetime64(window.start, "ns"), np.datetime64(window.end, "ns")
+    seconds = time.lengths[(time.ends > start) & (time.ends <= end)].sum()
+    beyond = (end - max(time.ends[-1], start)) / np.timedelta64(1, "s")
+    return float(seconds + max(beyond, 0.0)) / 3600.0
 
 
 def _realization(block: xr.Dataset) -> dict[str, xr.DataArray]:
