@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from microclimate.constants import SOLAR_CONSTANT
+from microclimate.physics.sunlight import air_mass
 
 Array = NDArray[np.float64]
 
@@ -47,15 +48,6 @@ def clearness(direct_normal: ArrayLike, diffuse: ArrayLike, zenith: ArrayLike) -
     i, d, z = (np.asarray(v, float) for v in (direct_normal, diffuse, zenith))
     cube = 1.041 * z**3
     return np.asarray(np.clip((1.0 + i / np.maximum(d, 1e-9) + cube) / (1.0 + cube), 1.0, 12.0))
-
-
-def air_mass(zenith: ArrayLike) -> Array:
-    """Relative optical air mass [1]; zenith [rad], held at the horizon below it.
-
-    Kasten & Young 1989, Appl. Opt. 28:4735.
-    """
-    z = np.minimum(np.asarray(zenith, float), 0.5 * np.pi)
-    return np.asarray(1.0 / (np.cos(z) + 0.50572 * (96.07995 - np.degrees(z)) ** -1.6364))
 
 
 def brightness(diffuse: ArrayLike, zenith: ArrayLike) -> Array:
