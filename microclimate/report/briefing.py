@@ -19,7 +19,7 @@ from microclimate.schema import SurfaceState
 _TEMPLATES = Path(__file__).parent / "templates"
 _PAGES = Environment(loader=FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=False, lstrip_blocks=False)
 _PAGES.finalize = lambda value: glued(value) if type(value) is str else value
-_SIZE = (4.6, 2.6)  # [inch] of each figure: a phone shows it at about its own size
+_SIZES = {"map": (4.0, 2.75), "curves": (4.0, 2.5), "section": (4.0, 2.45)}  # [inch] about what a phone shows
 MAIN_WINDOWS = 2  # windows in the table of zones; further ones have a table of their own
 
 
@@ -152,7 +152,7 @@ def _figures(answer: Answer) -> list[_Figure]:
     shown, windows = answer.shown, answer.windows
 
     def drawn(name: str, title: str, told: str, draw: Callable[[Any], Any]) -> Markup:
-        made, axes = canvas.figure(*_SIZE)
+        made, axes = canvas.figure(*_SIZES[name])
         draw(axes)
         return Markup(canvas.svg(made, name, title, told))
 
@@ -165,7 +165,7 @@ def _figures(answer: Answer) -> list[_Figure]:
                     "map",
                     words_figures.map_title(answer),
                     words_figures.map_description(answer),
-                    lambda axes: figures.field_map(axes, answer.cells, answer.outlines, order, shown),
+                    lambda axes: figures.field_map(axes, answer.cells, answer.outlines, order, shown, halo=False),
                 ),
                 tables.map_rows(answer),
             ),
@@ -210,7 +210,7 @@ def _zones(answer: Answer) -> _Zones:
         ]
         for row, (zone, risk) in zip(rows, tables.at(answer, event).items(), strict=True):
             worst = tables.middle(risk["canopy_temperature_worst"])
-            row += [number(worst, "temperature", answer.shown), states(answer, zone, event)]
+            row += [tables.brief(number(worst, "temperature", answer.shown)), states(answer, zone, event)]
     return _Zones(tonight.caption, tuple(heads), tuple(tuple(row) for row in rows))
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
+from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
 from microclimate.constants import ZERO_CELSIUS
@@ -28,6 +29,7 @@ from microclimate.schema import Event
 from microclimate.units import Shown
 
 Corners = Sequence[tuple[float, float]]
+_LETTER = 0.6  # width of a letter in heights, for wide letters
 DEEPEST = 0.20  # [m] of the section; below it a night changes little
 _DASHES = ("-", (0, (6, 2)), (0, (6, 2, 1.5, 2)), (0, (3, 1.5)), (0, (8, 2, 1, 2, 1, 2)))
 
@@ -49,7 +51,13 @@ def grid(cells: xr.Dataset, name: str) -> tuple[NDArray[np.float64], NDArray[np.
 
 
 def field_map(
-    axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners], order: Sequence[str], shown: Shown
+    axes: Axes,
+    cells: xr.Dataset,
+    outlines: Mapping[str, Corners],
+    order: Sequence[str],
+    shown: Shown,
+    *,
+    halo: bool = True,
 ) -> Axes:
     """Lowest canopy temperature over the field, a line at 0 degC, zones outlined, numbered and named.
 
@@ -65,6 +73,8 @@ def field_map(
         Zone names; a zone's number is its place here, from 1.
     shown : Shown
         Units.
+    halo : bool
+        Draw a pale rim round letters; it turns them into outlines, so a page that keeps letters draws its own.
     """
     x, y, kelvin = grid(cells, "canopy_temperature_min")
     values = shown.number(kelvin, "temperature")
@@ -80,7 +90,7 @@ def field_map(
     lowest = lowest_by_zone(cells, outlines)
     for count, zone in enumerate(order, 1):
         text = "?" if np.isnan(lowest[zone]) else number(lowest[zone], "temperature", shown) + "°"
-        label_zone(axes, outlines[zone], zone, f"{count}: {text}", cells)
+        label_zone(axes, outlines[zone], zone, f"{count}: {text}", cells, halo=halo)
     bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
     bar.set_label(f"Lowest canopy tonight [{shown.symbol('temperature')}], thick line: freezing", fontsize=8)
     every = max(1, len(borders) // 8)
@@ -125,26 +135,27 @@ def _xy(point: NDArray[np.float64]) -> tuple[float, float]:
     return float(point[0]), float(point[1])
 
 
-def label_zone(axes: Axes, corners: Corners, name: str, told: str, cells: xr.Dataset, size: float = 7.5) -> Axes:
+def label_zone(
+    axes: Axes, corners: Corners, name: str, told: str, cells: xr.Dataset, *, size: float = 7.5, halo: bool = True
+) -> Axes:
     """A zone's name, where it fits, over what is told of it."""
     points = np.asarray(corners)
-    width, height = np.ptp(points[:, 0]), np.ptp(points[:, 1])
-    box = size_of(axes)[0] / (1.12 * float(cells.attrs["length"]))  # [pt] in a metre
-    lines = textwrap.wrap(name, max(1, int(width * box / (0.62 * size))), break_long_words=False)
-    fits = max(map(len, lines)) * 0.62 * size <= width * box and (len(lines) + 1) * 1.25 * size <= height * box
+    width, height = np.ptp(points, axis=0) * _scale(axes)
+    lines = textwrap.wrap(name, max(1, int(width / (_LETTER * size))), break_long_words=False)
+    fits = max(map(len, lines)) * _LETTER * size <= width and (len(lines) + 1) * 1.2 * size <= height
     text = "\n".join([*lines, told]) if fits and len(lines) <= 2 else told
     x, y = centre_of(points)
-    axes.text(
-        x,
-        y,
-        text,
-        ha="center",
-        va="center",
-        fontsize=size,
-        linespacing=1.1,
-        bbox={"facecolor": "white", "alpha": 0.66, "linewidth": 0, "boxstyle": "square,pad=0.15"},
-    )
+    letters = axes.text(x, y, text, ha="center", va="center", fontsize=size, linespacing=1.1)
+    if halo:
+        letters.set_path_effects([withStroke(linewidth=2.0, foreground="white")])
     return axes
+
+
+def _scale(axes: Axes) -> float:
+    """Points in a metre of a map that fills its figure but for a colour bar below it."""
+    width, height = size_of(axes)
+    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
+    return float(min(0.97 * width / (right - left), (height - 48.0) / (high - low)))
 
 
 def centre_of(points: NDArray[np.float64]) -> NDArray[np.float64]:

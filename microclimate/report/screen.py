@@ -71,8 +71,7 @@ def _bullets(title: str, sentences: Sequence[str]) -> list[str]:
 
 def _table(table: tables.Table) -> list[str]:
     heads = ("", *table.heads[1:])
-    rows = [[cell.replace("unknown", "?") for cell in row[:-1]] + [row[-1]] for row in table.rows]
-    longest = [max(len(row[k]) for row in rows) for k in range(len(heads))]
+    longest = [max(len(row[k]) for row in table.rows) for k in range(len(heads))]
     words = [max(len(word) for word in glued(head).split(" ") or [""]) for head in heads]
     widths = [max(pair) for pair in zip(longest, words, strict=True)]
     widths[-1] = STATE
@@ -82,7 +81,7 @@ def _table(table: tables.Table) -> list[str]:
     lines = _wrapped(table.caption, "  ")
     lines += _row(heads, widths)
     lines.append(" ".join("-" * width for width in widths))
-    for row in rows:
+    for row in table.rows:
         lines += _row(row, widths)
     return lines
 

@@ -11,12 +11,12 @@ from math import ceil
 
 from microclimate.report.answer import Answer
 
-HEIGHT = 990.0  # [px, 1/96 in] Letter less two margins of 8 mm (995), and a little
+HEIGHT = 982.0  # [px, 1/96 in] Letter less two margins of 8 mm (995), less what the reckoning may be short of
 SMALLEST = 0.90  # scale below which rows are left to the screen: 6.4 pt for the smallest print
 LEAST_ROWS, LEAST_ASSUMED = 8, 3
 MOST_ROWS = 30
 # characters in a line of the text column, of a third of the sheet, and of a zone's name, as wide letters have them
-_COLUMN, _THIRD, _NAME = 62, 46, 30
+_COLUMN, _THIRD, _NAME = 69, 48, 36
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ def height(
     zones = answer.coldest_first[:rows]
     head = 24 + 16 + max(26 + 34 * windows, 62 + 24 * windows)
     text = 3 * 13 + 11.2 * _lines([*told, *assumed], _COLUMN) + 10
-    grid = 204 + max(192.0, text)
+    grid = 208 + max(182.0, text)
     table = 24 + 36 + 12.1 * rows + 10.1 * (_lines(zones, _NAME) - rows) + 10
     care = 26 + 11.2 * (ceil(_lines(cautions, _THIRD) / 3) + 2)
     do = 16 + 11.5 * (ceil(_lines(advice, _THIRD) / 3) + 1) if advice else 0.0

@@ -30,6 +30,11 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
 
 
+def brief(text: str) -> str:
+    """A cell of a narrow column: "?" for what is unknown."""
+    return "?" if text == UNKNOWN else text
+
+
 def head(name: str, kind: str, shown: Shown) -> str:
     """A column head with its unit, for example 'lowest canopy [°F]'; for a CSV file use `plain_head`."""
     return f"{name} [{shown.symbol(kind)}]"
@@ -86,10 +91,10 @@ def lowest(answer: Answer, event: int) -> Table:
             (
                 str(count),
                 zone,
-                number(middle(risk["canopy_temperature_worst"]), "temperature", shown),
-                number(middle(risk["canopy_temperature_median"]), "temperature", shown),
-                when(answer, event, time),
-                *(number(value, "temperature", shown) for value in soil),
+                brief(number(middle(risk["canopy_temperature_worst"]), "temperature", shown)),
+                brief(number(middle(risk["canopy_temperature_median"]), "temperature", shown)),
+                brief(when(answer, event, time)),
+                *(brief(number(value, "temperature", shown)) for value in soil),
                 states(answer, zone, event),
             )
         )
@@ -113,7 +118,7 @@ def curve_rows(answer: Answer, zones: Sequence[str], step_hours: int = 2) -> Tab
     for i in keep:
         values = [float(s.values[q, i]) for s, q in zip(series[:-1], level[:-1], strict=True)]
         values.append(float(series[-1].values[level[-1], air_at[i]]))
-        rows.append((day_clock(times[i], shown), *(number(v, "temperature", shown) for v in values)))
+        rows.append((day_clock(times[i], shown), *(brief(number(v, "temperature", shown)) for v in values)))
     return Table(
         f"Canopy temperature of the coldest patch, and air [{shown.symbol('temperature')}], median",
         ("Time", *zones, "Air, open ground"),
@@ -132,7 +137,8 @@ def section_rows(answer: Answer, step_hours: int = 3) -> Table:
         at_depths = np.interp(depths, deep, soil[:, i])
         frozen = deep[ice[:, i] >= FROZEN_SHARE]
         reach = depth(float(frozen.max()), shown) if frozen.size else "not frozen"
-        rows.append((day_clock(times[i], shown), *(number(float(v), "temperature", shown) for v in at_depths), reach))
+        cells = (brief(number(float(v), "temperature", shown)) for v in at_depths)
+        rows.append((day_clock(times[i], shown), *cells, reach))
     return Table(
         f"Root zone of {section.attrs['zone']}, coldest patch [{shown.symbol('temperature')}], median",
         ("Time", *(depth(d, shown) for d in depths), "Frozen down to"),
@@ -148,8 +154,8 @@ def map_rows(answer: Answer) -> Table:
         inside = values[in_zone(answer.cells, answer.outlines[zone])]
         inside = inside[np.isfinite(inside)]
         low, high = (float(inside.min()), float(inside.max())) if inside.size else (np.nan, np.nan)
-        share = f"{100 * (inside < ZERO_CELSIUS).mean():.0f} %" if inside.size else UNKNOWN
-        rows.append((str(count), zone, *(number(v, "temperature", shown) for v in (low, high)), share))
+        share = f"{100 * (inside < ZERO_CELSIUS).mean():.0f} %" if inside.size else "?"
+        rows.append((str(count), zone, *(brief(number(v, "temperature", shown)) for v in (low, high)), share))
     return Table(
         f"Lowest canopy tonight [{shown.symbol('temperature')}], coldest and mildest spot of each zone, median",
         ("No.", "Zone", "Coldest", "Mildest", "Share below freezing"),
