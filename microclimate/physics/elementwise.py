@@ -18,7 +18,7 @@ _R = TypeVar("_R")
 
 def formula(function: Callable[_P, _R]) -> Callable[_P, _R]:
     """Mark a function so that kernels may call it; from Python it stays what it is."""
-    marked: Callable[_P, _R] = register_jitable(function)
+    marked: Callable[_P, _R] = register_jitable(forceinline=True)(function)
     return marked
 
 
