@@ -45,7 +45,7 @@ REASONS: Mapping[str, str] = {
     "covered": "{zone} is covered",
 }
 
-# key -> sentence, with {value} (all values of that key, joined) where it says something
+# key, or key=value where one value has words of its own -> sentence; {value}: all values of that key, joined
 ASSUMED: Mapping[str, str] = {
     # weather: time
     "naive_times": "forecast times carry no time zone: read as {value}",
@@ -65,19 +65,25 @@ ASSUMED: Mapping[str, str] = {
     "unequal_members": "forecast members that end early: {value}",
     "dead_members": "forecast members without any value, left out: {value}",
     # weather: completed
-    "dew_point": "dew point worked out {value}",
-    "pressure": "air pressure worked out {value}",
+    "dew_point": "dew point worked out from {value}",
+    "dew_point=daily_minimum": "no humidity in the forecast: dew point taken as each day's lowest temperature",
+    "pressure": "air pressure worked out from {value}",
+    "pressure=elevation": "air pressure taken from the height of the place",
+    "pressure=sea_level": "air pressure brought from sea level to the height of the place",
     "wind_height": "wind taken to be measured at {value:length}",
     "temperature_height": "air temperature taken to be measured at {value:length}",
-    "direction": "wind direction {value}",
+    "direction": "no wind direction in the forecast",
     "calm_direction": "calm hours keep the wind direction before them: {value}",
     "gust": "gusts taken as {value} times the wind",
-    "cloud": "cloud {value}",
-    "shortwave": "sunshine worked out {value}",
-    "split": "sunshine split into sun and sky by {value}",
+    "cloud": "cloud worked out from {value}",
+    "cloud=longwave": "cloud worked out from the heat of the sky",
+    "cloud=shortwave": "cloud worked out from sunshine; at night the evening's and the morning's",
+    "cloud=unknown": "no cloud in the forecast and nothing to tell it from: half covered is taken",
+    "shortwave": "sunshine worked out from {value}",
+    "split": "sunshine split into sun and sky by a published formula ({value})",
     "longwave": "heat from the sky worked out from air, dew point and cloud ({value})",
     "precipitation": "the forecast gives no rain or snow: taken as none",
-    "snow": "snow told from rain by {value}",
+    "snow": "snow told from rain by {value} temperature",
     "snow_density": "depth of fresh snow turned into water with {value} kg/m3",
     "precipitation_unit": "unit of rain judged by its size: {value}",
     # weather: members
@@ -87,6 +93,14 @@ ASSUMED: Mapping[str, str] = {
     "not_dressed": "the same in all members: {value}",
     "bias": "forecast corrected by what was measured here: {value}",
     "nowcast": "tonight's curve pulled to the evening's readings by {value:temperature difference}",
+    # exposure
+    "bowl_wind": "wind over the field: {value}",
+    "bowl_wind=prior": "shelter by the stands worked out from their distance and height, not fitted to readings here",
+    "bowl_wind=all_directions": "wind direction unknown: shelter is the mean over all directions",
+    "bowl_air": "air in the bowl: {value}",
+    "bowl_air=prior": "air in the bowl cooled as a box that exchanges with outside, not fitted to readings here",
+    "bowl_air=forecast": "air over the field taken as the forecast has it, not cooled in the bowl",
+    # typed
     "typed_by_hand": "one night from a low and a high typed by hand: shape of the night assumed",
 }
 
@@ -126,8 +140,11 @@ def reasons(answer: Answer) -> list[str]:
 
 def plain(text: str) -> str:
     """A code's words: names of variables in plain words, no underscores, counts in brackets."""
-    for name, words in _PLAIN.items():
-        text = text.replace(name, words)
+    words = text.split()
+    if words and all(word in _PLAIN for word in words):
+        return ", ".join(_PLAIN[word] for word in words)
+    for name, words_of_it in _PLAIN.items():
+        text = text.replace(name, words_of_it)
     head, colon, tail = text.partition(":")
     if colon and tail.strip().isdigit():
         text = f"{head} ({tail.strip()})"
@@ -137,8 +154,8 @@ def plain(text: str) -> str:
 def assumed(codes: Iterable[str], shown: Shown) -> list[str]:
     """Sentences for the codes of everything assumed, codes of one key in one sentence, in the order they came."""
     values: dict[str, list[str]] = {}
-    for code in codes:
-        key, _, value = code.strip().partition("=")
+    for code in dict.fromkeys(code.strip() for code in codes):
+        key, _, value = (code, "", "") if code in ASSUMED else code.partition("=")
         if key:
             values.setdefault(key, []).append(value)
     return [_assumption(key, [v for v in found if v], shown) for key, found in values.items()]

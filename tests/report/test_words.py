@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from datetime import datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -169,6 +170,17 @@ def test_every_code_of_the_weather_has_its_sentence() -> None:
     assert set(CODES) <= set(words_reasons.ASSUMED)
 
 
+def test_every_code_written_anywhere_has_its_sentence() -> None:
+    """Codes stand in the source as "key=..." strings beside `assumed`: none may be printed raw."""
+    rooms = Path(words.__file__).parents[1]
+    found = set()
+    for room in ("weather", "exposure", "simulate", "fieldlog"):
+        for path in (rooms / room).rglob("*.py"):
+            found |= set(re.findall(r"""["']([a-z_]+)=(?:\w|\{)""", path.read_text(encoding="utf-8")))
+    assert len(found) > 20
+    assert found <= {key.partition("=")[0] for key in words_reasons.ASSUMED}
+
+
 def test_assumptions_are_plain_words() -> None:
     codes = (
         "wind_height=10",
@@ -177,8 +189,13 @@ def test_assumptions_are_plain_words() -> None:
         "unit=wind_speed:m/s->km/h",
         "made_up_key=some_value",
         "precipitation=none_given",
-        "dew_point=from relative_humidity",
+        "dew_point=relative_humidity",
         "wind_height=",
+        "dew_point=daily_minimum",
+        "bowl_wind=prior",
+        "bowl_wind=prior",
+        "not_dressed=surface_air_pressure precipitation_flux",
+        "stand 2 is described roughly: its roof is guessed",
     )
     text = words_reasons.assumed(codes, US)
     assert text[0] == "Wind taken to be measured at 33 ft."
@@ -187,7 +204,11 @@ def test_assumptions_are_plain_words() -> None:
     assert text[3] == "Made up key: some value."
     assert text[4] == "The forecast gives no rain or snow: taken as none."
     assert text[5] == "Dew point worked out from relative humidity."
-    assert len(text) == 6
+    assert text[6].startswith("No humidity in the forecast")
+    assert text[7].startswith("Shelter by the stands")
+    assert text[8] == "The same in all members: air pressure, rain and snow."
+    assert text[9] == "Stand 2 is described roughly: its roof is guessed."
+    assert len(text) == 10
 
 
 def test_every_reason_can_be_said() -> None:
