@@ -203,13 +203,12 @@ def _precipitation(have: dict[str, Floats], codes: list[str]) -> None:
         if "snowfall_flux" not in have:
             codes.append("precipitation=none_given")
     total = have["precipitation_flux"]
-    if "snowfall_flux" not in have:
-        have["snowfall_flux"] = total * snow_share(
-            temperature, have["dew_point_temperature"], have["surface_air_pressure"]
-        )
-        if np.nanmax(total, initial=0.0) > 0:
-            codes.append("snow=wet_bulb")
-    have["snowfall_flux"] = np.minimum(have["snowfall_flux"], total)
+    by_wet_bulb = total * snow_share(temperature, have["dew_point_temperature"], have["surface_air_pressure"])
+    told = have.get("snowfall_flux", np.full_like(temperature, np.nan))
+    untold = np.isnan(told)  # a snow forecast may end before the rain forecast does
+    if (untold & (total > 0)).any():
+        codes.append("snow=wet_bulb")
+    have["snowfall_flux"] = np.minimum(np.where(untold, by_wet_bulb, told), total)
 
 
 def snow_share(temperature: Floats, dew_point: Floats, pressure: Floats) -> Floats:

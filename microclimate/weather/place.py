@@ -7,6 +7,7 @@ from microclimate.errors import refuse
 from microclimate.schema import Site
 
 EARTH_RADIUS = 6371.0  # [km] mean, WGS 84
+DEGREE = 111.2  # [km] of latitude
 SAME_PLACE = 1.0  # [km] nearer than this is not worth a word (ours)
 STATION_REACH = 100.0  # [km] a single station or point farther away is not this venue's weather (ours)
 
@@ -20,9 +21,11 @@ def distance(latitude: NDArray[np.float64], longitude: NDArray[np.float64], site
 
 
 def nearest(
-    latitude: NDArray[np.float64], longitude: NDArray[np.float64], site: Site, where: str, spacing: float | None = None
+    latitude: NDArray[np.float64], longitude: NDArray[np.float64], site: Site, where: str, *, reach: float | None = None
 ) -> tuple[int, str]:
     """Index of the nearest point and its code ('' where it is the same place).
+
+    `reach` [km] says how far is too far; without it, the points' own spacing does where they are a grid.
 
     Raises
     ------
@@ -31,11 +34,10 @@ def nearest(
     """
     away = distance(np.asarray(latitude, float), np.asarray(longitude, float), site)
     at = int(np.nanargmin(away))
-    reach = STATION_REACH
-    if len(away) > 4 and spacing is None:
+    if reach is None:
         rows, columns = np.unique(latitude), np.unique(longitude)
-        steps = [np.min(np.diff(axis)) for axis in (rows, columns) if len(axis) > 1]
-        reach = max(1.5 * 111.2 * float(max(steps)), 5.0) if steps else reach
+        steps = [float(np.min(np.diff(axis))) for axis in (rows, columns) if len(axis) > 1]
+        reach = max(1.5 * DEGREE * max(steps), 5.0) if len(rows) > 1 and len(columns) > 1 else STATION_REACH
     if away[at] > reach:
         raise refuse(
             where,

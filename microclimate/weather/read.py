@@ -1,6 +1,7 @@
 """Any weather file to a raw Dataset: the format is told by the content, the name is only a hint."""
 
 import gzip
+import json
 import zlib
 from collections.abc import Mapping
 from pathlib import Path
@@ -10,9 +11,29 @@ import xarray as xr
 from microclimate.errors import refuse
 from microclimate.schema import Site
 from microclimate.weather import table
-from microclimate.weather.formats import csv, netcdf, typical
+from microclimate.weather.formats import csv, grib, metar, metno, mosmix, netcdf, nws, surfrad, typical
 
 MOST_BYTES = 400_000_000  # a point forecast is far smaller; more is a mistake or an attack
+
+# format -> (what it gives, what it lacks), for people who choose one
+FORMATS: Mapping[str, tuple[str, str]] = {
+    "CSV": ("whatever its columns name", "whatever they do not"),
+    "CF-NetCDF": ("whatever it holds, with members; the nearest grid point", "whatever it does not"),
+    "GRIB": ("members, radiation, longwave, rain and snow (extra 'grib')", "depends on the centre"),
+    "US gridpoint JSON": (
+        "temperature, dew point, wind, gust, cloud, rain, snow",
+        "radiation, longwave, mostly pressure",
+    ),
+    "MET Norway JSON": (
+        "temperature, dew point, wind, cloud, rain, sea-level pressure",
+        "radiation, longwave, often gust",
+    ),
+    "MOSMIX KML or KMZ": ("temperature, dew point, wind, gust, cloud, rain, snow, shortwave", "longwave"),
+    "METAR text": ("what an airport observed: temperature, dew point, wind, cloud, pressure", "radiation, longwave"),
+    "TMY3": ("a typical year with radiation", "longwave, gust, snow"),
+    "EPW": ("a typical year with radiation and longwave", "gust, snow"),
+    "SURFRAD": ("measured radiation and longwave, minute by minute", "cloud, gust, rain"),
+}
 
 
 def weather(path: str | Path, site: Site, *, mapping: Mapping[str, str] | None = None) -> xr.Dataset:
@@ -21,7 +42,7 @@ def weather(path: str | Path, site: Site, *, mapping: Mapping[str, str] | None =
     Parameters
     ----------
     path : path
-        CSV, CF-NetCDF, TMY3 or EPW; may be gzipped once.
+        Any of `FORMATS`; may be gzipped once.
     site : Site
         The venue: its zone serves stamps without offset, its place chooses among grid points.
     mapping : mapping, optional
@@ -85,9 +106,34 @@ def _table(data: bytes, path: Path, site: Site, mapping: Mapping[str, str] | Non
     head = data[:4096]
     if head.startswith((b"\x89HDF\r\n\x1a\n", b"CDF\x01", b"CDF\x02", b"CDF\x05")):
         return netcdf.table(data, path, site)
+    if head.startswith(b"GRIB"):
+        return grib.table(data, path, site)
+    if head.startswith(b"PK") or (head.lstrip()[:1] == b"<" and b"kml" in head.lower()):
+        return mosmix.table(data, path, site)
+    if head.lstrip()[:1] == b"{":
+        return _json(data, path, site)
     if head.startswith(b"LOCATION,"):
         return typical.epw(data, path)
     second = data.split(b"\n", 2)[1:2]
     if second and second[0].startswith(b"Date (MM/DD/YYYY),Time (HH:MM)"):
         return typical.tmy3(data, path)
+    if surfrad.known(head):
+        return surfrad.table(data, path, site)
+    if metar.known(head):
+        return metar.table(data, path)
     return csv.table(data, path, site, mapping)
+
+
+def _json(data: bytes, path: Path, site: Site) -> table.Table:
+    try:
+        document = json.loads(data)
+    except (ValueError, RecursionError) as error:
+        told = str(error).splitlines()[0][:100]
+        raise refuse(path.name, f"is broken JSON ({told})", "a whole reply of a service", "fetch it again") from error
+    if nws.known(document):
+        return nws.table(document, path, site)
+    if metno.known(document):
+        return metno.table(document, path, site)
+    title = str(document.get("title") or document.get("detail") or "") if isinstance(document, dict) else ""
+    found = f"is the service's answer {title[:80]!r}, no forecast" if title else "is JSON of a kind not known here"
+    raise refuse(path.name, found, "a gridpoint forecast or a locationforecast", "fetch it again")

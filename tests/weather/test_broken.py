@@ -153,7 +153,7 @@ def test_files_that_are_no_weather(tmp_path: Path) -> None:
     (tmp_path / "tmy.csv").write_bytes(TMY3.read_bytes()[:3000])
     _refused(tmp_path, "tmy.csv", "typical year")
     (tmp_path / "x.epw").write_text("LOCATION,Nowhere\nDESIGN CONDITIONS,0\n", encoding="utf-8")
-    _refused(tmp_path, "x.epw", "typical-year")
+    _refused(tmp_path, "x.epw", "EPW as published")
     (tmp_path / "folder").mkdir()
     _refused(tmp_path, "folder", "is a folder")
     _refused(tmp_path, "nothing.csv", "no such file")

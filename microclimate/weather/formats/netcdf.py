@@ -12,7 +12,7 @@ from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import FORMAT, Site
 from microclimate.weather import names, stamps
 from microclimate.weather.assumed import CODES
-from microclimate.weather.place import nearest
+from microclimate.weather.place import STATION_REACH, nearest
 from microclimate.weather.table import Column, Table, ignored
 
 
@@ -173,10 +173,10 @@ def _point(file: xr.Dataset, site: Site, where: str) -> tuple[xr.Dataset, list[s
         grid_lat, grid_lon = np.ravel(latitude.values), np.ravel(longitude.values)
         if len(grid_lat) != 1 or len(grid_lon) != 1:
             raise InputError(where, [Problem(where, "latitude and longitude do not match", "one of each, or a grid")])
-        _, code = nearest(grid_lat, grid_lon, site, where, spacing=0.25)
+        _, code = nearest(grid_lat, grid_lon, site, where, reach=STATION_REACH)
         return file, [code] if code else []
     if latitude.dims == longitude.dims:
-        at, code = nearest(latitude.values.ravel(), longitude.values.ravel(), site, where)
+        at, code = nearest(latitude.values.ravel(), longitude.values.ravel(), site, where, reach=STATION_REACH)
         index = dict(zip(latitude.dims, np.unravel_index(at, latitude.shape), strict=True))
     else:
         lat, lon = np.meshgrid(latitude.values, longitude.values, indexing="ij")

@@ -21,7 +21,9 @@ YEAR = 2025  # months of different years are set into one; the last label falls 
 
 def tmy3(data: bytes, path: Path) -> Table:
     """A TMY3 file, hour-ending."""
-    frame, meta = _read(pvlib.iotools.read_tmy3, data, path, coerce_year=YEAR, map_variables=True)
+    frame, meta = from_file(
+        pvlib.iotools.read_tmy3, data, path, "TMY3 as published", coerce_year=YEAR, map_variables=True
+    )
     picks = [
         ("air_temperature", "degC", "temp_air"),
         ("dew_point_temperature", "degC", "temp_dew"),
@@ -50,7 +52,7 @@ def tmy3(data: bytes, path: Path) -> Table:
 
 def epw(data: bytes, path: Path) -> Table:
     """An EPW file, hour-beginning after pvlib: moved by its hour."""
-    frame, meta = _read(pvlib.iotools.read_epw, data, path, coerce_year=YEAR)
+    frame, meta = from_file(pvlib.iotools.read_epw, data, path, "EPW as published", coerce_year=YEAR)
     picks = [
         ("air_temperature", "degC", "temp_air"),
         ("dew_point_temperature", "degC", "temp_dew"),
@@ -69,30 +71,28 @@ def epw(data: bytes, path: Path) -> Table:
     return _table(frame, picks, pd.Timedelta(hours=1), source, path)
 
 
-def _read(reader: Any, data: bytes, path: Path, **options: Any) -> tuple[pd.DataFrame, dict[str, Any]]:
-    # the readers want a file; the bytes may have come out of a compressed one
+def from_file(reader: Any, data: bytes, path: Path, wanted: str, **options: Any) -> tuple[pd.DataFrame, dict[str, Any]]:
+    """A reader of pvlib, which wants a file, on bytes; what it raises becomes words."""
     handle, name = tempfile.mkstemp(suffix=path.suffix)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
         frame, meta = reader(name, **options)
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError, OSError, UnicodeDecodeError) as error:
-        raise refuse(
-            path.name, "is not a whole typical-year file", "TMY3 or EPW as published", str(error).splitlines()[0][:120]
-        ) from error
+    except (ValueError, KeyError, IndexError, TypeError, AttributeError, OSError) as error:
+        told = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
+        raise refuse(path.name, f"cannot be read to its end ({told})", wanted, "fetch it again") from error
     finally:
         Path(name).unlink(missing_ok=True)
-    if len(frame) < 24:
-        raise refuse(path.name, f"holds {len(frame)} hours", "a typical year")
     return frame, meta
 
 
 def _table(
     frame: pd.DataFrame, picks: list[tuple[str, str, str]], shift: pd.Timedelta, source: str, path: Path
 ) -> Table:
-    times = (
-        (pd.DatetimeIndex(frame.index).tz_convert("UTC").tz_localize(None) + shift).to_numpy().astype("datetime64[ns]")
-    )
+    if len(frame) < 24:
+        raise refuse(path.name, f"holds {len(frame)} hours", "a typical year")
+    index = pd.DatetimeIndex(frame.index).tz_convert("UTC").tz_localize(None) + shift
+    times = index.to_numpy().astype("datetime64[ns]")
     columns = []
     for name, unit, key in picks:
         if key in frame:
