@@ -35,7 +35,7 @@ class StandSurface(Model):
     def _complete(cls, data: Any) -> Any:
         if not isinstance(data, dict):
             return data
-        like = data.get("like", data.get("name"))
+        like = str(data.get("like", data.get("name")))
         if like in STANDS:
             return vars(STANDS[like]) | data
         if data.get("like") is not None:

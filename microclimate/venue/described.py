@@ -82,8 +82,8 @@ class Venue(Model):
     def digest(self, part: Literal["site", "geometry", "material", "all"] = "all") -> str:
         """Content hash of one part, for caches: the same text whenever the same numbers were described.
 
-        "site" is position and surroundings; "geometry" is shape alone (field, zones, stands, walls); "material" is what surfaces are made of; names, limits
-        and equipment move neither.
+        "site" is position and surroundings; "geometry" is shape alone (field, zones, stands, walls); "material" is what
+        surfaces are made of. Names, limits and equipment move none of these.
         """
         return hashlib.sha256(json.dumps(self._part(part), sort_keys=True, default=str).encode()).hexdigest()[:24]
 

@@ -96,7 +96,7 @@ class Turf(Model):
         """Fill in what follows from the kind of surface and the height of cut."""
         if not isinstance(data, dict):
             return data
-        surface = data.get("surface", "mown turf")
+        surface = str(data.get("surface", "mown turf"))
         if surface not in SURFACES:
             return SURFACES["mown turf"] | {"mowing_height": 28, "leaf_area": 1, "roughness_length": 0.003} | data
         data = SURFACES[surface] | {"mowing_height": 1000 * _HEIGHTS[surface]} | data

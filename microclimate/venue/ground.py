@@ -144,11 +144,11 @@ class Ground(Model):
             raise PydanticCustomError("ground", "needs `build` (a kind of build) or `layers`", {})
         if build is not None and data.get("layers"):
             raise PydanticCustomError("ground", "has both `build` and `layers`: give one of them", {})
-        if build is not None and build not in BUILDS:
+        if build is not None and (not isinstance(build, str) or build not in BUILDS):
             raise unknown("build", build, BUILDS)
         if build is not None:
             data["layers"] = [_wetted(layer, data.get("water_content")) for layer in BUILDS[build]]
-        if data.get("subgrade", "clay loam") not in GROUND:
+        if str(data.get("subgrade", "clay loam")) not in GROUND:
             raise unknown("subgrade", data["subgrade"], GROUND)
         return data
 

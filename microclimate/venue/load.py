@@ -18,7 +18,7 @@ from microclimate.venue.described import Venue, VenueFile
 from microclimate.venue.events import EventFile
 from microclimate.venue.faults import Findings
 
-__all__ = ["Venue", "events", "text", "venue"]
+__all__ = ["Venue", "events", "tables", "text", "venue"]
 
 
 def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
@@ -53,7 +53,17 @@ def text(
     content: str, name: str = "venue.toml", directory: Path | None = None, calibration: Calibration = _NOTHING
 ) -> Venue:
     """The same from text in hand."""
-    raw, findings = _parsed(content, name), Findings(name)
+    return tables(_parsed(content, name), name, directory, calibration)
+
+
+def tables(
+    raw: dict[str, Any],
+    name: str = "venue.toml",
+    directory: Path | None = None,
+    calibration: Calibration = _NOTHING,
+) -> Venue:
+    """The same from tables in hand, as a parsed file holds them."""
+    findings = Findings(name)
     try:
         described = VenueFile.model_validate(raw)
     except ValidationError as error:
@@ -98,7 +108,9 @@ def _rest(raw: dict[str, Any], error: ValidationError, findings: Findings) -> di
     """The file without what is faulty, so that the other parts are still held against each other."""
     rest = copy.deepcopy(raw)
     dropped: dict[str, set[int]] = {}
-    for detail in error.errors(include_url=False, include_context=False):
+    details = error.errors(include_url=False, include_context=False)
+    details.sort(key=lambda detail: detail["type"] != "extra_forbidden")  # surplus keys first, while tables are whole
+    for detail in details:
         loc = detail["loc"]
         table = str(loc[0]) if loc else ""
         if detail["type"] == "extra_forbidden":
