@@ -57,7 +57,7 @@ def assess(outcome: xr.Dataset, plan: int = 0) -> xr.Dataset:
 def _zone(outcome: xr.Dataset, area: NDArray[np.float64]) -> xr.Dataset:
     """One zone: `outcome` has (realization, patch, event) left, with the patches of this zone alone."""
     states = outcome["worst_surface_state"].transpose("realization", "patch", "event").values
-    reaches_the_end = outcome["coverage"].transpose("realization", "patch", "event").values >= 1
+    reaches_the_end = outcome["coverage"].transpose("realization", "patch", "event").values > 1 - 1e-6
     known = np.asarray(reaches_the_end.all(axis=1))
     coverage = known.mean(axis=0)
     worst = np.where(known, np.max(np.where(np.isfinite(states), states, -1), axis=1), np.nan)
