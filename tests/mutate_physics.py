@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 
+import numpy as np
 import pytest
 from _pytest.runner import runtestprotocol
 
@@ -43,14 +44,18 @@ class Change:
         return self.file, f"{self.value!r} in {self.text}"
 
 
+def _name(node: ast.AST) -> str:
+    return str(getattr(node, "id", getattr(node, "attr", "")))
+
+
 def _skipped(tree: ast.Module) -> set[int]:
-    """Numbers that are no coefficients: indexes, counts of loops."""
+    """Numbers that are no coefficients: indexes, shapes, counts of loops."""
     skip: set[int] = set()
     for node in ast.walk(tree):
         inside: list[ast.AST] = []
         if isinstance(node, ast.Subscript):
             inside = [node.slice]
-        elif isinstance(node, ast.Call) and getattr(node.func, "id", getattr(node.func, "attr", "")) == "range":
+        elif isinstance(node, ast.Call) and _name(node.func) in ("range", "reshape"):
             inside = list(node.args)
         skip.update(id(part) for root in inside for part in ast.walk(root))
     return skip
@@ -79,7 +84,7 @@ def _source(path: Path, change: Change) -> ast.Module:
 
 def _put(module: ModuleType, tree: ast.Module) -> None:
     """Run a file's text inside its module, and hand its functions to all who imported them by name."""
-    before = {name: value for name, value in vars(module).items() if callable(value) or isinstance(value, float)}
+    before = {k: v for k, v in vars(module).items() if callable(v) or isinstance(v, float | tuple | np.ndarray)}
     exec(compile(tree, module.__file__ or "", "exec"), vars(module))
     for other in list(sys.modules.values()):
         file = getattr(other, "__file__", None) or ""
@@ -109,8 +114,8 @@ class Session:
         self.code = 1
 
     def _notice(self, items: list[pytest.Item], file: str) -> bool:
-        """Whether any test fails; those that carry the name of the file come first."""
-        for item in sorted(items, key=lambda item: file not in item.nodeid):
+        """Whether any test fails, of those whose text names the file."""
+        for item in (item for item in items if file in item.path.read_text(encoding="utf-8")):
             item._initrequest()  # type: ignore[attr-defined]  # so that it can run again
             if any(report.failed for report in runtestprotocol(item, nextitem=None, log=False)):
                 return True

@@ -4,8 +4,6 @@ import numpy as np
 
 from microclimate.physics.elementwise import Value, choose, formula
 
-LEAF_WATER_FULL = 0.3  # [kg m-2] film that wets all of a mown leaf (from memory: 0.1-0.2 kg per m2 of leaf)
-
 
 @formula
 def wet_share(leaf_water: Value, capacity: Value) -> Value:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from microclimate.constants import HEAT_CAPACITY_WATER, LATENT_FUSION
+from microclimate.constants import HEAT_CAPACITY_ICE, HEAT_CAPACITY_WATER, LATENT_FUSION
 from microclimate.physics.elementwise import Value, choose, formula
 
 
@@ -65,4 +65,6 @@ def snow_melt_load(snowfall: Value, air_below_freezing: Value, film_above_freezi
 
     S (c_i (0 - t_air) + L + c_w t_film). Source: ASHRAE Handbook, HVAC Applications, snow melting (q_s + q_m).
     """
-    return snowfall * (2100.0 * air_below_freezing + LATENT_FUSION + HEAT_CAPACITY_WATER * film_above_freezing)
+    return snowfall * (
+        HEAT_CAPACITY_ICE * air_below_freezing + LATENT_FUSION + HEAT_CAPACITY_WATER * film_above_freezing
+    )

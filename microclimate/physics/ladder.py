@@ -48,12 +48,12 @@ def surface_state(
     """
     snow, film, ice, frost, near = thresholds
     canopy_frozen = canopy_temperature < ZERO_CELSIUS
-    state = choose(coldest <= ZERO_CELSIUS + near, 1.0 * NEAR_FREEZING, 1.0 * OPEN)
-    state = choose(canopy_frozen, choose(leaf_frost >= frost, 1.0 * WHITE_FROST, 1.0 * COLD_AND_DRY), state)
-    state = choose(ice_top >= ice, 1.0 * CRUST, state)
-    state = choose(ice_least >= ice, 1.0 * FROZEN_LAYER, state)
-    state = choose((ice_top < ice) & (ice_most >= ice), 1.0 * THAWED_OVER_FROZEN, state)
-    state = choose(ice_film >= film, 1.0 * ICE_FILM, state)
-    state = choose(snow_amount >= snow, 1.0 * SNOW_OR_SLUSH, state)
+    state = choose(coldest <= ZERO_CELSIUS + near, NEAR_FREEZING, OPEN)
+    state = choose(canopy_frozen, choose(leaf_frost >= frost, WHITE_FROST, COLD_AND_DRY), state)
+    state = choose(ice_top >= ice, CRUST, state)
+    state = choose(ice_least >= ice, FROZEN_LAYER, state)
+    state = choose((ice_top < ice) & (ice_most >= ice), THAWED_OVER_FROZEN, state)
+    state = choose(ice_film >= film, ICE_FILM, state)
+    state = choose(snow_amount >= snow, SNOW_OR_SLUSH, state)
     total = snow_amount + ice_film + leaf_frost + canopy_temperature + ice_top + ice_least + ice_most + coldest
     return choose(np.isnan(total), np.nan, state)

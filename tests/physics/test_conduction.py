@@ -137,6 +137,14 @@ def test_a_row_warms_the_surface_as_a_two_dimensional_solution_did() -> None:
         assert_allclose(heating.surface_ripple(heat, pitch, depth, 1.6, 10.0), ripple, rtol=0.1)
 
 
+def test_the_ripple_is_the_first_wave_of_a_row_of_lines_under_a_film() -> None:
+    """Sources q (1 + 2 cos kx + ...) at depth d under a film h: amplitude 2 q exp(-kd) / (k c + h), c conducts."""
+    q, pitch, depth, conductivity, film = 150.0, 0.28, 0.16, 1.4, 11.0
+    k = 2.0 * np.pi / pitch
+    closed = 4.0 * q * np.exp(-k * depth) / (conductivity * k + film)
+    assert_allclose(heating.surface_ripple(q, pitch, depth, conductivity, film), closed, rtol=1e-12)
+
+
 def test_the_mean_excess_has_a_limit_where_water_does_not_cool() -> None:
     assert_allclose(heating.log_mean_excess(308.15, 308.15, 288.15), 20.0)
     assert_allclose(heating.log_mean_excess(308.15, 308.1499, 288.15), 20.0, rtol=1e-5)

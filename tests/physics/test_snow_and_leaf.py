@@ -91,4 +91,5 @@ def test_free_convection_knows_its_direction() -> None:
     assert convection.level_surface_free(4.0) > convection.level_surface_free(-4.0) > 0.0
     assert convection.level_surface_free(0.0) == 0.0
     low, high = convection.warm_face_up_free(np.array([9.99e6, 1.001e7]))
-    assert_allclose(low, high, rtol=0.15)
+    # the printed pieces do not meet at 1e7: 30.37 below, 32.32 above
+    assert_allclose([low, high], [0.54 * 9.99e6**0.25, 0.15 * 1.001e7 ** (1.0 / 3.0)], rtol=1e-9)

@@ -332,4 +332,14 @@ ROWS = [
         "computed",
         rtol=1e-3,
     ),
+    Row(
+        "PIP-08",
+        "the part that warms the snow by 5 K",
+        lambda: heating.snow_melt_load(5.0 / 3600.0, 5.0, 0.0) - heating.snow_melt_load(5.0 / 3600.0, 0.0, 0.0),
+        14.4,
+        "W m-2",
+        "sensible heat; handbooks give ice 2050 to 2100 J kg-1 K-1",
+        "computed",
+        rtol=0.015,
+    ),
 ]

@@ -51,6 +51,20 @@ ROWS = [
         atol=0.005,
     ),
     Row(
+        "COV-01",
+        "its convection: down at 50 and 100 mm, across at 5 mm, up at 100 mm",
+        lambda: [
+            *cover.air_layer_convection(np.array([0.05, 0.1]), -1.0),
+            cover.air_layer_convection_across(0.005),
+            cover.air_layer_convection(0.1, 1.0),
+        ],
+        (0.5, 0.3305, 5.0, 1.95),
+        "W m-2 K-1",
+        "ISO 6946:2007, Table B.1, formula",
+        "memory, computed",
+        atol=1e-4,
+    ),
+    Row(
         "COV-02",
         "bright air layer of 25 mm, up, across, down",
         lambda: [np.asarray(layer(1.0, 0.05))[2], across(0.025, 0.05), np.asarray(layer(-1.0, 0.05))[2]],

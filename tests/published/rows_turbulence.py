@@ -102,6 +102,16 @@ ROWS = [
         atol=1.5e-3,
     ),
     Row(
+        "TUR-02",
+        "factor from 1, 2, 3 and 5 m to 2 m",
+        lambda: evaporation.wind_at_two_metres(1.0, np.array([1.0, 2.0, 3.0, 5.0])),
+        (1.1783, 1.0002, 0.9209, 0.8382),
+        "1",
+        f"{FAO}, Eq. 47 (Table 2.9 prints three decimals)",
+        "memory, computed",
+        atol=1e-4,
+    ),
+    Row(
         "TUR-03",
         "log law",
         lambda: turbulence.wind_at_height(5.0, 10.0, 2.0, 0.03),
