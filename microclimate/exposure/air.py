@@ -61,7 +61,7 @@ class Outside:
     """What drives the box, (realization, time) unless said otherwise."""
 
     temperature: Array  # [K] at 2 m
-    rim_temperature: Array  # [K] at crest level
+    rim_excess: Array  # [1] crest air over the air at 2 m, per kelvin of the inversion (`rim_excess`)
     humidity: Array  # [kg kg-1]
     pressure: Array  # [Pa]
     wind: Array  # [m s-1] at 10 m over the site
@@ -88,15 +88,15 @@ class Inside:
 
 
 @formula
-def rim_excess(wind: Value, loss: Value, since_sunset: Value, inversion: Value) -> Value:
-    """Crest air over 2 m air [K] at night: inversion exp(-(U/2.5)^2) (1 - exp(-t/1.5 h)) loss/80.
+def rim_excess(wind: Value, loss: Value, since_sunset: Value) -> Value:
+    """Crest air over 2 m air at night, per kelvin of `Air.inversion` [1]: exp(-(U/2.5)^2) (1 - exp(-t/1.5 h)) loss/80.
 
     `loss` net longwave of a black body at air temperature [W m-2], 80 on a clear night; `since_sunset` [s], 0 by day.
     Without the loss an overcast night would make an inversion. Shape and sizes ours, no source.
     """
     clear = np.minimum(np.maximum(loss / 80.0, 0.0), 1.25)
     ratio = wind / 2.5
-    return inversion * np.exp(-ratio * ratio) * (1.0 - np.exp(-since_sunset / 5400.0)) * clear
+    return np.exp(-ratio * ratio) * (1.0 - np.exp(-since_sunset / 5400.0)) * clear
 
 
 def run(
@@ -164,7 +164,7 @@ def run(
 
 OUTSIDE = (
     "temperature",
-    "rim_temperature",
+    "rim_excess",
     "humidity",
     "pressure",
     "wind",

@@ -26,7 +26,7 @@ class Basin:
     stands: Stands
     field_area: float
 
-    def inside(
+    def outside(
         self,
         steps: Steps,
         point: dict[str, Array],
@@ -34,10 +34,9 @@ class Basin:
         floor_wind: Array,
         down: Array,
         sunlit: tuple[Array, Array],
-        parameters: Array,
         field_flux: tuple[Array, Array] | None = None,
-    ) -> air.Inside:
-        """Air, stands and floor through time.
+    ) -> air.Outside:
+        """What drives the box, from weather laid on the model's steps.
 
         Parameters
         ----------
@@ -50,43 +49,37 @@ class Basin:
             Longwave of the open sky [W m-2].
         sunlit : pair of arrays (realization, look)
             Direct normal and diffuse light [W m-2].
-        parameters : array (realization, parameter)
-            `air.table`.
         field_flux : pair of arrays (realization, time), optional
             Sensible and latent heat that the field gave in a run before [W m-2]; it takes the floor's place.
         """
         outside = point["air_temperature"]
         up = steps.look_share @ steps.elevation > 0.0
-        inversion = parameters[:, [air.AIR_NAMES.index("inversion")]]
         after = air.since_sunset(up, steps.seconds)
-        rim = outside + air.rim_excess(wind, black_body(outside) - down, after, inversion)
         absorbed = self.stands.absorbed(self.bowl.field_angle(steps.azimuth), np.radians(steps.elevation), *sunlit)
-        surfaces, heat, moisture = self.stands.surfaces, np.zeros(outside.shape), np.zeros(outside.shape)
+        heat, moisture = np.zeros(outside.shape), np.zeros(outside.shape)
         if field_flux is not None:
-            surfaces = self._without_field()
             heat = np.nan_to_num(field_flux[0]) * self.field_area
             moisture = np.nan_to_num(field_flux[1]) * self.field_area / LATENT_VAPORISATION
         gaps = np.broadcast_to(self.box.gap_area, (len(outside), 1, len(self.box.gap_area)))
-        return air.run(
-            steps.seconds,
-            self.box,
-            surfaces,
-            air.Outside(
-                temperature=outside,
-                rim_temperature=rim,
-                humidity=point["specific_humidity"],
-                pressure=point["surface_air_pressure"],
-                wind=wind,
-                floor_wind=floor_wind,
-                gap_area=shelter.lookup(gaps, point["direction"])[:, 0],
-                sky=down,
-                low_sky=sky.low_sky_slope(down, outside),
-                absorbed=stepped(steps, absorbed),
-                field_heat=heat,
-                field_vapour=moisture,
-            ),
-            parameters,
+        return air.Outside(
+            temperature=outside,
+            rim_excess=air.rim_excess(wind, black_body(outside) - down, after),
+            humidity=point["specific_humidity"],
+            pressure=point["surface_air_pressure"],
+            wind=wind,
+            floor_wind=floor_wind,
+            gap_area=shelter.lookup(gaps, point["direction"])[:, 0],
+            sky=down,
+            low_sky=sky.low_sky_slope(down, outside),
+            absorbed=stepped(steps, absorbed),
+            field_heat=heat,
+            field_vapour=moisture,
         )
+
+    def inside(self, seconds: float, outside: air.Outside, parameters: Array, *, with_field: bool = True) -> air.Inside:
+        """Air, stands and floor through time; without the field when its own flux is in `outside`."""
+        surfaces = self.stands.surfaces if with_field else self._without_field()
+        return air.run(seconds, self.box, surfaces, outside, parameters)
 
     def _without_field(self) -> Surfaces:
         """The surfaces with the apron alone as floor."""

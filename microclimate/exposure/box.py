@@ -94,7 +94,7 @@ def march(
     area, emissivity, sky, low_sky, roofs, capacity, bed, below_air, deck, is_floor, dry_day, dry_night = surface
     volume, top, height, gap_width = box
     for r in range(realizations):
-        entrain, half, least, calm, plume, gap, drain, _, seats, seat_wind = parameters[r]
+        entrain, half, least, calm, plume, gap, drain, inversion, seats, seat_wind = parameters[r]
         air, moist = start[r, 0], start[r, 1]
         skin = np.full(count, start_ground[r])
         old = skin.copy()
@@ -104,12 +104,13 @@ def march(
         heat, reply, vapour_rate, passed = np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count)
         received = np.zeros(count)
         for t in range(times):
-            out, rim, damp, pressure, wind, floor_wind, opening, down, slope, more_heat, more_vapour = outside[:, r, t]
-            if not np.isfinite(out + rim + damp + pressure + wind + floor_wind + down + absorbed[r, :, t].sum()):
+            out, over, damp, pressure, wind, floor_wind, opening, down, slope, more_heat, more_vapour = outside[:, r, t]
+            if not np.isfinite(out + over + damp + pressure + wind + floor_wind + down + absorbed[r, :, t].sum()):
                 temperature[r, t:], humidity[r, t:], shut[r, t:] = np.nan, np.nan, np.nan
                 skin_out[r, :, t:], film_out[r, :, t:], received_out[r, :, t:] = np.nan, np.nan, np.nan
                 budget[r, t:] = np.nan
                 break
+            rim = out + inversion * over
             air_old, moist_old = air, moist
             density = vapour.air_density(out, damp, pressure)
             store = density * volume / step

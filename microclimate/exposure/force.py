@@ -170,21 +170,30 @@ class Forcing:
         )
         return schema.seal(block, schema.FORCING, "Forcing")
 
-    def _bowl_air(
+    def outside(
         self, part: slice, point: dict[str, Array], down: Array, sunlit: tuple[Array, Array]
-    ) -> inside.Inside | None:
-        """Air, stands and floor of the bowl, each realization with its own parameters."""
+    ) -> inside.Outside | None:
+        """What drives the bowl's air in a block of realizations."""
         if self.basin is None:
             return None
-        rngs = None
-        if self.seed is not None:
-            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in self.weather["realization"].values[part]]
         wind = self._site_wind(point["wind_speed"])
         mean_share = shelter.lookup(self.shelter[part].mean(axis=1, keepdims=True), point["direction"])[:, 0]
         floor_wind = np.maximum(wind * shelter.to_patch_height() * mean_share, shelter.FLOOR)
         given = None if self.field_flux is None else field_gives(self.field_flux, part)
-        parameters = inside.table(len(wind), rng=rngs)
-        return self.basin.inside(self.steps, point, wind, floor_wind, down, sunlit, parameters, given)
+        return self.basin.outside(self.steps, point, wind, floor_wind, down, sunlit, given)
+
+    def _bowl_air(
+        self, part: slice, point: dict[str, Array], down: Array, sunlit: tuple[Array, Array]
+    ) -> inside.Inside | None:
+        """Air, stands and floor of the bowl, each realization with its own parameters."""
+        outside = self.outside(part, point, down, sunlit)
+        if self.basin is None or outside is None:
+            return None
+        rngs = None
+        if self.seed is not None:
+            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in self.weather["realization"].values[part]]
+        parameters = inside.table(len(outside.wind), rng=rngs)
+        return self.basin.inside(self.steps.seconds, outside, parameters, with_field=self.field_flux is None)
 
     def _site_wind(self, speed: Array) -> Array:
         """Wind at 10 m over the site's surroundings [m s-1]."""

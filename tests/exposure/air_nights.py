@@ -57,11 +57,11 @@ def night(
     pressure = np.full_like(outside, 1e5)
     humidity = vapour.specific_humidity(vapour.saturation_pressure_water(np.full_like(outside, dew_point)), pressure)
     down = sky * STEFAN_BOLTZMANN * outside**4
-    over = air.rim_excess(speed, STEFAN_BOLTZMANN * outside**4 - down, time + 0.0 * outside, inversion)
+    over = air.rim_excess(speed, STEFAN_BOLTZMANN * outside**4 - down, time + 0.0 * outside)
     nothing = np.zeros_like(outside)
     return air.Outside(
         temperature=outside,
-        rim_temperature=outside + over,
+        rim_excess=over * inversion / air.Air().inversion,
         humidity=humidity,
         pressure=pressure,
         wind=speed,
