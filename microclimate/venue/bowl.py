@@ -155,7 +155,7 @@ class Wall(Model):
 class Gap(Model):
     """An opening cut through all tiers of a ring of stands."""
 
-    side: Literal["left", "right", "head", "foot"] = Field(description="or a compass direction")
+    side: str = Field(description="left, right, head or foot along the long axis, or a compass direction")
     centre: Annotated[float, Unit("m", -400, 400)] = Field(0.0, description="along the side, from the middle")
     width: Annotated[float, Unit("m", 0.5, 200)] = Field(description="clear opening")
 

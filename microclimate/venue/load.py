@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from microclimate import schema
-from microclimate.errors import InputError, refuse
+from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import FORMAT
 from microclimate.venue import faults
 from microclimate.venue.assemble import assembled, events_of
@@ -43,7 +43,14 @@ def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
     """
     path = Path(path)
     learned = _NOTHING if calibration is None else _calibration(Path(calibration))
-    return text(_read(path), path.name, path.resolve().parent, learned)
+    found = text(_read(path), path.name, path.resolve().parent, learned)
+    zones = [zone.name for zone in found.field.zones]
+    strange = [name for name in learned.zone_wind_factor if name not in zones]
+    if calibration is not None and strange:
+        where = f"{Path(calibration).name}: [zone_wind_factor]"
+        lines = [Problem(where, f"there is no zone {name!r}", cure=faults.close(name, zones)) for name in strange]
+        raise InputError(Path(calibration).name, lines)
+    return found
 
 
 _NOTHING = Calibration.model_validate({})

@@ -52,7 +52,9 @@ class Unit:
         shown = float(units.from_si(number, self.unit))
         slack = 1e-9 * max(1.0, abs(shown))
         if not (math.isfinite(shown) and self.low - slack <= shown <= self.high + slack):
-            raise PydanticCustomError("range", "must be {wanted}", {"wanted": self.words})
+            percent = self.unit == "1" and self.high <= 1.0 < shown <= 100.0
+            wanted = self.words + (f', or text such as "{shown:g} %"' if percent else "")
+            raise PydanticCustomError("range", "must be {wanted}", {"wanted": wanted})
         return shown if self.kept else number
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:

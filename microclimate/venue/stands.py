@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from microclimate.venue import rules
-from microclimate.venue.bowl import Bowl, Skyline, Stand, StandTable, Wall, side_name
+from microclimate.venue.bowl import Bowl, Gap, Skyline, Stand, StandTable, Wall, side_name
 from microclimate.venue.described import VenueFile
 from microclimate.venue.faults import Findings, close
 from microclimate.venue.field import FieldTable
@@ -43,6 +43,7 @@ def bowl(described: VenueFile, report: Findings, assumed: list[str]) -> Bowl:
     kind = table.kind or ("none" if not stands else "rounded rectangle" if any(ringed) else "separate stands")
     if not report.broken & {"bowl", "stand"}:
         _kind(kind, ringed, bool(described.gap), report)
+    gaps = tuple(_gap(gap, number, field, report) for number, gap in enumerate(described.gap, start=1))
     open_end = "foot"
     try:
         open_end = side_name(table.open_end, field.bearing)
@@ -56,7 +57,7 @@ def bowl(described: VenueFile, report: Findings, assumed: list[str]) -> Bowl:
             "open_end": open_end,
             "stands": tuple(stands),
             "walls": tuple(walls),
-            "gaps": described.gap,
+            "gaps": gaps,
             "surfaces": described.material,
         }
     )
@@ -77,6 +78,22 @@ def _kind(kind: str, ringed: list[bool], gaps: bool, report: Findings) -> None:
         report("[bowl]", f"kind is 'none', yet there are {len(ringed)} [[stand]] tables")
     if gaps and kind not in RINGS:
         report("[[gap]] 1", "gaps belong to a ring of stands", "separate stands have start and end instead")
+
+
+def _gap(gap: Gap, number: int, field: FieldTable, report: Findings) -> Gap:
+    """The gap with its side in the field's own frame; it must lie within the straight of that side."""
+    place = f"[[gap]] {number}"
+    try:
+        side = side_name(gap.side, field.bearing)
+    except ValueError as error:
+        report(place, f"side {error}")
+        return gap
+    half = 0.5 * (field.width if side in ("head", "foot") else field.length)
+    if side == "all":
+        report(place, "side must be one side", "left, right, head, foot or a compass direction")
+    elif abs(gap.centre) + 0.5 * gap.width > half + 1e-9:
+        report(place, f"reaches past the corner of the field, {half:g} m from the middle of the side")
+    return gap.model_copy(update={"side": side})
 
 
 def _stand(table: StandTable, number: int, field: FieldTable, report: Findings, assumed: list[str]) -> Stand:

@@ -160,6 +160,24 @@ def test_a_missing_file_and_a_folder(tmp_path: Path) -> None:
         load.venue(tmp_path)
 
 
+def test_a_calibration_of_another_venue(tmp_path: Path) -> None:
+    (tmp_path / "venue.toml").write_text(WHOLE, encoding="utf-8")
+    (tmp_path / "calibration.toml").write_text("[zone_wind_factor]\nA1 = 0.9\nB17 = 1.1\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        load.venue(tmp_path / "venue.toml", tmp_path / "calibration.toml")
+    assert [str(problem) for problem in caught.value.problems] == [
+        "calibration.toml: [zone_wind_factor]: there is no zone 'B17'"
+    ]
+
+
+def test_a_calibration_is_carried(tmp_path: Path) -> None:
+    (tmp_path / "venue.toml").write_text(WHOLE, encoding="utf-8")
+    (tmp_path / "calibration.toml").write_text('wind_factor = 0.8\nair_offset = "-1.8 degF"\n', encoding="utf-8")
+    learned = load.venue(tmp_path / "venue.toml", tmp_path / "calibration.toml").calibration
+    assert learned.wind_factor == 0.8
+    assert learned.air_offset == pytest.approx(-1.0)  # a difference: 1.8 degF = 1 K
+
+
 def test_a_broken_calibration(tmp_path: Path) -> None:
     (tmp_path / "venue.toml").write_text(WHOLE, encoding="utf-8")
     (tmp_path / "calibration.toml").write_text("wind_facter = 0.8\nair_offset = 30\n", encoding="utf-8")

@@ -186,6 +186,11 @@ def test_a_skyline_is_seen_again_from_its_spot(angles: list[float], x: float, be
         assert seen[azimuth] == pytest.approx(angle, abs=1e-6)
 
 
+def test_zones_that_leave_some_of_the_field_untold() -> None:
+    venue = plot('[[zone]]\nname = "a"\noutline = [[-6, -5], [0, -5], [0, 5], [-6, 5]]')
+    assert "zones cover 50 % of the field: nothing is told of the rest" in venue.assumed
+
+
 def test_outlines_run_counter_clockwise_whatever_the_file_says() -> None:
     venue = plot('[[zone]]\nname = "a"\noutline = [[-6, -5], [-6, 5], [0, 5], [0, -5]]')
     assert signed_area(venue.field.zones[0].polygon) == pytest.approx(60.0)
@@ -226,6 +231,38 @@ def test_a_field_outside_the_bowl(kind: str, setback: float, radius: float, want
     assert wanted in str(caught.value)
     wider = ring.replace(f"setback = {setback}", "setback = 25")
     assert load.text(big + wider).bowl.kind == kind
+
+
+RING = (
+    '[bowl]\nkind = "rounded rectangle"\n[[stand]]\nside = "all"\nsetback = 15\n'
+    "[[stand.tier]]\nfront_height = 1\ntread = 0.8\nriser = 0.4\nrows = 10\n"
+)
+
+
+def test_a_gap_may_be_named_by_the_compass() -> None:
+    venue = plot(RING + '[[gap]]\nside = "south"\nwidth = 4\n')
+    assert venue.bowl.gaps[0].side == "foot"
+
+
+@pytest.mark.parametrize(
+    ("gap", "wanted"),
+    [
+        ('side = "head"\nwidth = 11', "[[gap]] 1: reaches past the corner of the field, 5 m from the middle"),
+        ('side = "head"\ncentre = 4\nwidth = 4', "[[gap]] 1: reaches past the corner"),
+        ('side = "all"\nwidth = 4', "[[gap]] 1: side must be one side"),
+        ('side = "up"\nwidth = 4', "[[gap]] 1: side must be left, right, head, foot, all or a compass direction"),
+    ],
+)
+def test_gaps_that_cannot_be(gap: str, wanted: str) -> None:
+    with pytest.raises(InputError) as caught:
+        plot(f"{RING}[[gap]]\n{gap}\n")
+    assert len(caught.value.problems) == 1
+    assert wanted in str(caught.value)
+
+
+def test_a_horseshoe_opens_where_the_compass_says() -> None:
+    ring = RING.replace('"rounded rectangle"', '"horseshoe"\nopen_end = "east"')
+    assert plot(ring).bowl.open_end == "right"
 
 
 def test_local_clock_times_become_utc() -> None:

@@ -6,6 +6,7 @@ from importlib.resources import files
 import pytest
 
 from microclimate import units
+from microclimate.physics import ladder
 from microclimate.venue import limits
 from microclimate.venue.bowl import StandSurface
 from microclimate.venue.field import SURFACES
@@ -103,6 +104,13 @@ def test_limits_take_their_defaults_from_the_table() -> None:
     for name in shared:
         row = limits.THRESHOLDS[name]
         assert getattr(found, name) == pytest.approx(units.quantity(row.value, row.unit)), name
+
+
+def test_the_ladder_and_the_limits_agree_on_their_defaults() -> None:
+    """The two homes of these numbers are held together: `physics` cannot read a file, `venue` does."""
+    found = limits.Limits.model_validate({})
+    ours = (found.snow_amount, found.ice_film_amount, found.frozen_fraction, found.frost_amount)
+    assert (*ours, pytest.approx(found.near_freezing - 273.15)) == ladder.THRESHOLDS
 
 
 @pytest.mark.parametrize(
