@@ -61,12 +61,11 @@ class Tier(Model):
 
     @model_validator(mode="after")
     def _rake(self) -> Self:
-        rake = math.degrees(math.atan2(self.riser, self.tread))
-        if not 1.0 <= rake <= 50.0:
+        if not 1.0 <= self.rake <= 50.0:
             raise PydanticCustomError(
                 "tier",
                 "riser and tread make a slope of {rake} degree; wanted 1..50",
-                {"rake": f"{rake:.0f}"},
+                {"rake": f"{self.rake:.0f}"},
             )
         return self
 
