@@ -7,7 +7,10 @@ from numpy.typing import NDArray
 from microclimate.errors import Problem, WeatherTooOld
 from microclimate.schema import WEATHER, Site, seal
 from microclimate.weather import assumed, dress, sky
+from microclimate.weather.calibrated import calibrate, probability_below
 from microclimate.weather.complete import DIFFUSE, DIRECT, GLOBAL, LONGWAVE, snow_share
+
+__all__ = ["calibrate", "covers", "members", "probability_below"]
 
 Floats = NDArray[np.float64]
 

@@ -1,0 +1,275 @@
+"""How good the chances are: the night minima of an 11-member ensemble, learned from the past only.
+
+    python tests/benchmarks/forecast.py [FOLDER]
+
+FOLDER holds `ens_innsbruck_tmin.csv.gz` (data set `temp` of the R package ensemblepp 1.0-0, GPL, not part of this
+project); without it the folder `../shared/data/ens_innsbruck_tmin` beside the checkout is tried. Cold season (October
+to April) 2008 to 2015. Bars and ambitious values are those the project set itself; a miss is printed and ends with 1.
+"""
+
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+from numpy.typing import NDArray
+from scipy.special import ndtr
+from scipy.stats import rankdata
+
+from microclimate.schema import Site
+from microclimate.weather import complete, ensemble, read
+
+Floats = NDArray[np.float64]
+
+HERE = Path(__file__).parents[2]
+SITE = Site("valley", 47.26, 11.36, 580.0, "Europe/Vienna")
+ZERO = 273.15
+
+
+def crps(mean: Floats, scale: Floats, reading: Floats) -> Floats:
+    """Continuous ranked probability score of a normal [K] (Gneiting et al. 2005, Eq. 5)."""
+    z = (reading - mean) / scale
+    density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi)
+    return np.asarray(scale * (z * (2 * ndtr(z) - 1) + 2 * density - 1 / np.sqrt(np.pi)))
+
+
+def crps_members(members: Floats, reading: Floats) -> Floats:
+    """The same of an ensemble as it is (row, member)."""
+    spread = np.abs(members[:, :, None] - members[:, None, :]).mean(axis=(1, 2))
+    return np.asarray(np.abs(members - reading[:, None]).mean(axis=1) - 0.5 * spread)
+
+
+def value(chance: Floats, came: NDArray[np.bool_], ratio: float) -> float:
+    """Relative economic value of acting where the chance exceeds cost over loss, against always or never."""
+    cost = np.where(chance > ratio, ratio, came).mean()
+    best, perfect = min(ratio, came.mean()), ratio * came.mean()
+    return float((best - cost) / (best - perfect))
+
+
+def brier_skill(chance: Floats, came: NDArray[np.bool_]) -> float:
+    """Against the sample's own frequency."""
+    return float(1 - ((chance - came) ** 2).mean() / (came.mean() * (1 - came.mean())))
+
+
+def roc_area(chance: Floats, came: NDArray[np.bool_]) -> float:
+    """Area under the curve of hits against false alarms (rank form)."""
+    ranks, yes = rankdata(chance), int(came.sum())
+    return float((ranks[came].sum() - yes * (yes + 1) / 2) / (yes * (len(came) - yes)))
+
+
+def climatology(day: Floats, reading: Floats, year: NDArray[np.int_]) -> tuple[Floats, Floats]:
+    """Mean and spread of past years' nights within fifteen days of the date."""
+    mean, spread = np.full(len(day), np.nan), np.full(len(day), np.nan)
+    for row in range(len(day)):
+        near = np.abs((day - day[row] + 182.6) % 365.25 - 182.6) <= 15
+        sample = reading[near & (year < year[row]) & np.isfinite(reading)]
+        if len(sample) > 20:
+            mean[row], spread[row] = sample.mean(), sample.std(ddof=1)
+    return mean, spread
+
+
+class Rows:
+    """The table as it is printed."""
+
+    def __init__(self) -> None:
+        self.missed = 0
+
+    def row(self, name: str, found: float, bar: str, good: bool, ambitious: str = "", very: bool = False) -> None:
+        """One line: what, found, bar, ambitious."""
+        self.missed += not good
+        mark = "**" if very else "ok" if good else "MISSED"
+        print(f"{name:58s} {found:8.3f}   {bar:>12s} {ambitious:>12s}   {mark}")
+
+
+def main(folder: Path) -> int:
+    """Prints the table; 1 where a bar is missed."""
+    rows = Rows()
+    print(f"{'':58s} {'found':>8s}   {'bar':>12s} {'ambitious':>12s}")
+    frame = pd.read_csv(folder / "ens_innsbruck_tmin.csv.gz", index_col=0, parse_dates=True)
+    valid = pd.DatetimeIndex(frame.index)
+    readings = frame["obs_tmin_c"].to_numpy() + ZERO
+    members = frame.filter(regex="^m").to_numpy() + ZERO
+    month, year = valid.month.to_numpy(), valid.year.to_numpy()
+    test = ((month >= 10) | (month <= 4)) & (year >= 2008) & (year <= 2015) & np.isfinite(readings)
+    truth = readings[test]
+    begun = time.perf_counter()
+    made = _calibrate(members, readings, valid.to_numpy(), timedelta(hours=24))
+    spent = time.perf_counter() - begun
+    mean, scale = made["mean"].values, made["scale"].values
+    scores = crps(mean, scale, readings)[test]
+    usual, wide = climatology(valid.day_of_year.to_numpy().astype(float), readings, year)
+    known = np.isfinite(usual[test])
+    skill = 1 - scores[known].mean() / crps(usual, wide, readings)[test][known].mean()
+    rows.row("CRPS [K]", scores.mean(), "<= 1.60", scores.mean() <= 1.60, "1.47", scores.mean() <= 1.47)
+    rows.row("skill over the climatology of past years", skill, ">= .20", skill >= 0.20, ".27", skill >= 0.27)
+    for limit, bar, high in ((0.0, 0.52, 0.56), (-2.0, 0.40, 0.47)):
+        chance = ensemble.probability_below(made, limit + ZERO).values[test]
+        came = truth < limit + ZERO
+        skill = brier_skill(chance, came)
+        rows.row(f"Brier skill, T < {limit:g}", skill, f">= {bar}", skill >= bar, f"{high}", skill >= high)
+    chance, came = ensemble.probability_below(made, ZERO).values[test], truth < ZERO
+    area = roc_area(chance, came)
+    rows.row("ROC area, T < 0", area, ">= .92", area >= 0.92, ".935", area >= 0.935)
+    slope, icpt = np.polyfit(chance, came.astype(float), 1)
+    rows.row("reliability slope", slope, ".88-1.12", 0.88 <= slope <= 1.12, ".93-1.07", 0.93 <= slope <= 1.07)
+    rows.row("reliability intercept", icpt, "within .05", abs(icpt) <= 0.05, ".03", abs(icpt) <= 0.03)
+    pit = ndtr((truth - mean[test]) / scale[test])
+    index = np.abs(np.histogram(pit, bins=11, range=(0, 1))[0] / len(pit) - 1 / 11).sum()
+    rows.row("rank-histogram index", index, "<= .20", index <= 0.20, ".13", index <= 0.13)
+    covers = 100 * ((pit > 0.1) & (pit < 0.9)).mean()
+    rows.row("80 % interval covers [%]", covers, "72-88", 72 <= covers <= 88, "77-83", 77 <= covers <= 83)
+    older = _calibrate(members, readings, valid.to_numpy(), timedelta(hours=48))
+    late = crps(older["mean"].values, older["scale"].values, readings)[test].mean()
+    rows.row("CRPS, newest pair two days old [K]", late, "<= 1.75", late <= 1.75, "1.65", late <= 1.65)
+    _new_venue(rows, members, readings, valid, usual, wide, mean, scale)
+    for ratio, bar, high in ((0.02, 0.15, 0.40), (0.1, 0.40, 0.55), (0.3, 0.60, 0.65)):
+        worth = value(chance, came, ratio)
+        others = _others(readings, usual, wide, valid, test, ratio)
+        good = worth > bar and worth >= others
+        rows.row(f"value at C/L {ratio} (others' best {others:.2f})", worth, f"> {bar}", good, f"{high}", worth > high)
+    single = _calibrate(members[:, :1], readings, valid.to_numpy(), timedelta(hours=24))
+    loss = 100 * (crps(single["mean"].values, single["scale"].values, readings)[test].mean() / scores.mean() - 1)
+    rows.row("one member calibrated: CRPS over the ensemble's [%]", loss, "<= 8", loss <= 8, "3", loss <= 3)
+    _night_types(rows, members, readings, mean, test)
+    rows.row("seconds for 2,749 nights", spent, "-", True)
+    _dressing(rows)
+    _speed(rows)
+    return 1 if rows.missed else 0
+
+
+def _calibrate(members: Floats, readings: Floats, valid: NDArray[np.datetime64], lag: timedelta) -> xr.Dataset:
+    return ensemble.calibrate(
+        xr.DataArray(members, dims=("night", "realization")),
+        xr.DataArray(readings, dims="night"),
+        xr.DataArray(valid, dims="night"),
+        SITE,
+        newest_pair=lag,
+    )
+
+
+def _new_venue(
+    rows: Rows, members: Floats, readings: Floats, valid: pd.DatetimeIndex, usual: Floats, wide: Floats,
+    mean: Floats, scale: Floats,
+) -> None:  # fmt: skip
+    """Begins at many dates with nothing known: how many nights until better than raw, climatology, nearly the whole."""
+    month, year = valid.month.to_numpy(), valid.year.to_numpy()
+    cold = (month >= 10) | (month <= 4)
+    ours: dict[int, list[tuple[float, ...]]] = {}
+    raw, past = crps_members(members, readings), crps(usual, wide, readings)
+    whole = crps(mean, scale, readings)
+    regression = crps(*_regression(members.mean(axis=1), readings, valid), readings)
+    for start in range(0, len(readings) - 40, 3):
+        if year[start] < 2008 or not cold[start] or not cold[start + 39]:
+            continue
+        part = slice(start, start + 40)
+        made = _calibrate(members[part], readings[part], valid.to_numpy()[part], timedelta(hours=24))
+        own = crps(made["mean"].values, made["scale"].values, readings[part])
+        beside = np.stack([own, raw[part], past[part], whole[part], regression[part]], axis=-1)
+        for night, scored in zip(made["nights"].values, beside, strict=True):
+            if np.isfinite(scored).all():
+                ours.setdefault(int(night), []).append(tuple(scored))
+    table = {night: np.mean(scores, axis=0) for night, scores in ours.items() if len(scores) >= 30}
+
+    def first(good: Callable[[Floats], bool]) -> int:
+        """The first night count from which it holds for the mean of this and the next four."""
+        nights = sorted(table)
+        for night in nights:
+            window = [table[n] for n in nights if night <= n < night + 5]
+            if good(np.mean(window, axis=0)) and good(table[night]):
+                return night
+        return 99
+
+    for name, good, bar, high in (
+        ("nights until better than raw", lambda s: s[0] < s[1], 3, 1),
+        ("nights until better than climatology", lambda s: s[0] < s[2], 7, 3),
+        ("nights until within 5 % of a multi-year regression", lambda s: s[0] < 1.05 * s[4], 20, 10),
+        ("nights until within 5 % of our own multi-year fit", lambda s: s[0] < 1.05 * s[3], 20, 10),
+    ):
+        found = max(first(good), 1)
+        rows.row(f"new venue: {name}", found, f"<= {bar}", found <= bar, f"{high}", found <= high)
+
+
+def _regression(forecast: Floats, readings: Floats, valid: pd.DatetimeIndex) -> tuple[Floats, Floats]:
+    """The usual multi-year fit: reading on forecast and two annual harmonics, all years before the night's own."""
+    angle = 2 * np.pi * valid.day_of_year.to_numpy() / 365.25
+    columns = [np.ones_like(forecast), forecast - forecast.mean(), np.sin(angle), np.cos(angle)]
+    features = np.stack([*columns, np.sin(2 * angle), np.cos(2 * angle)], axis=-1)
+    mean, scale = np.full(len(forecast), np.nan), np.full(len(forecast), np.nan)
+    year = valid.year.to_numpy()
+    for one in np.unique(year):
+        past, now = (year < one) & np.isfinite(readings), year == one
+        if past.sum() > 100:
+            weights, *_ = np.linalg.lstsq(features[past], readings[past], rcond=None)
+            mean[now] = features[now] @ weights
+            scale[now] = (readings[past] - features[past] @ weights).std(ddof=len(weights))
+    return mean, scale
+
+
+def _others(
+    readings: Floats, usual: Floats, wide: Floats, valid: pd.DatetimeIndex, test: NDArray[np.bool_], ratio: float
+) -> float:
+    """The better of climatology and of persistence dressed with its own past error."""
+    came = readings < ZERO
+    climate = ndtr((ZERO - usual) / wide)
+    day = valid.to_numpy()
+    last = np.full(len(readings), np.nan)
+    for row in range(1, len(readings)):
+        if day[row] - day[row - 1] <= np.timedelta64(2, "D"):
+            last[row] = readings[row - 1] - usual[row - 1] + usual[row]
+    error = np.nanstd((readings - last)[~test])
+    stay = np.where(np.isfinite(last), ndtr((ZERO - last) / error), climate)
+    sound = test & np.isfinite(climate)
+    return max(value(p[sound], came[sound], ratio) for p in (climate, stay))
+
+
+def _night_types(rows: Rows, members: Floats, readings: Floats, mean: Floats, test: NDArray[np.bool_]) -> None:
+    """Bias of like nights, told apart by what is known at issue: the ensemble's spread and how cold it says."""
+    worst = 0.0
+    for kind in (members.std(axis=1), members.mean(axis=1) - mean):
+        low, high = np.quantile(kind[test], [1 / 3, 2 / 3])
+        for chosen in (kind <= low, (kind > low) & (kind <= high), kind > high):
+            worst = max(worst, abs(float((mean - readings)[test & chosen].mean())))
+    rows.row("worst bias of a third of nights by type [K]", worst, "< 1", worst < 1.0, ".5", worst < 0.5)
+
+
+def _dressing(rows: Rows) -> None:
+    """The members' night minimum against the run's own, on the demo's forecast."""
+    site = Site("demo", 36.10, -79.95, 273.0, "America/New_York")
+    run = complete.weather(read.weather(HERE / "data_demo" / "forecast.csv", site), site)
+    worst = 0.0
+    for seed in range(5):
+        many = ensemble.members(run, site, 31, seed)
+        for first, last in (("2026-01-27T22", "2026-01-28T13"), ("2026-01-28T22", "2026-01-29T13")):
+            at = {"time": slice(first, last)}
+            gap = many.air_temperature.sel(at).min("time").mean() - run.air_temperature.sel(at).min()
+            worst = max(worst, abs(float(gap)))
+    rows.row("dressed run: bias of the member night minimum [K]", worst, "<= .3", worst <= 0.3, ".1", worst <= 0.1)
+
+
+def _speed(rows: Rows) -> None:
+    """Best of three."""
+    with tempfile.TemporaryDirectory() as folder:
+        hours = pd.date_range("2025-10-01", periods=183 * 24, freq="h", tz="UTC")
+        season = pd.DataFrame({"time": hours.strftime("%Y-%m-%dT%H:%MZ"), "temp [degC]": 1.0, "wind [m/s]": 2.0})
+        season.to_csv(Path(folder) / "season.csv", index=False)
+        coast = Site("coast", 30.02, -84.98, 4.0, "America/New_York")
+        reference = HERE / "tests" / "reference" / "weather" / "nws_gridpoint.json"
+        for name, file, bar in (("a season of CSV", Path(folder) / "season.csv", 1.0), ("JSON", reference, 0.3)):
+            spent = []
+            for _ in range(3):
+                begun = time.perf_counter()
+                read.weather(file, coast)
+                spent.append(time.perf_counter() - begun)
+            rows.row(f"reading {name} [s]", min(spent), f"<= {bar}", min(spent) <= bar)
+
+
+if __name__ == "__main__":
+    given = Path(sys.argv[1]) if len(sys.argv) > 1 else HERE.parent / "shared" / "data" / "ens_innsbruck_tmin"
+    if not (given / "ens_innsbruck_tmin.csv.gz").exists():
+        sys.exit(f"{given} holds no ens_innsbruck_tmin.csv.gz: give its folder")
+    sys.exit(main(given))
