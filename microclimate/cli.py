@@ -82,40 +82,15 @@ def tonight(
     debug: DEBUG = False,
 ) -> None:
     """Chance of freezing in the coming night and in each event, zone by zone."""
-    from microclimate import workflow
+    from microclimate.workflow.tonight import tonight as run
 
     with told_plainly(debug):
-        done = workflow.tonight(
+        done = run(
             venue, weather, events=event or [], night=night, readings=reading or [], past=past, out=out, say=_say
         )
         typer.echo(done.text)
         if exit_code and done.act:
             raise typer.Exit(1)
-
-
-@app.command()
-def new(
-    venue: VENUE,
-    blank: Annotated[bool, typer.Option("--blank", help="write the commented starter without asking")] = False,
-) -> None:
-    """Describe a venue: at most 15 plain questions, each with "don't know"."""
-    from microclimate import workflow
-
-    with told_plainly():
-        typer.echo(
-            workflow.new(
-                venue, blank=blank, ask=lambda question: typer.prompt(question, default="", show_default=False)
-            )
-        )
-
-
-@app.command()
-def check(venue: VENUE, debug: DEBUG = False) -> None:
-    """Read a venue, name every fault at once, and say what was understood."""
-    from microclimate import workflow
-
-    with told_plainly(debug):
-        typer.echo(workflow.check(venue))
 
 
 def _say(text: str) -> None:

@@ -3,6 +3,7 @@
 import numpy as np
 from numba import prange
 
+from microclimate.column import ground
 from microclimate.column import rows as s
 from microclimate.column import step as steps
 from microclimate.column.ground import frozen_share
@@ -96,9 +97,11 @@ def _force(
 @formula
 def _trace(surface: Value, layer: Value, told: Value, count: Value, lane: Value, out: Value) -> None:
     """States of one lane at the end of a step."""
+    out[LEAF] = surface[on(s.LEAF, lane)]
+    if out.shape[0] == 1:  # the leaf alone was asked for
+        return
     ice = frozen_share(surface[on(s.LEAF_ENTHALPY, lane)], surface[on(s.LEAF_STRETCH, lane)])
     water = surface[on(s.LEAF_FILM, lane)] + surface[on(s.LEAF_FROST, lane)]
-    out[LEAF] = surface[on(s.LEAF, lane)]
     out[STATE] = told[accumulate.slot(accumulate.STATE, lane)]
     out[FILM] = (1.0 - ice) * water
     out[FROST] = ice * water
@@ -128,6 +131,7 @@ def _run_block(
     plans: Value,
     last: Value,
     lengths: Value,
+    spans: Value,
     parts: Value,
     tables: Value,
     covers: Value,
@@ -147,12 +151,13 @@ def _run_block(
     told = np.zeros((accumulate.REPORT + 2) * LANES, dtype=kind)
     alive = np.zeros(LANES, dtype=kind)
     _load(surface, layer, places, block, columns, given, layers, state, heat, depth_places)
+    ground.settle(layer, count)
     for window in range(windows.shape[0]):
         accumulate.open_account(accounts[block, window])
     for time in range(lengths.shape[0]):
         weather = _force(surface, alive, time, block, columns, forcing, plans, last)
         for _ in range(parts):
-            steps.advance(surface, layer, count, tables, covers, lengths[time] / parts, weather)
+            steps.advance(surface, layer, count, tables, covers, spans[time], weather)
         accumulate.report(surface, layer, shallow, places, thresholds, told)
         for window in range(windows.shape[0]):
             if windows[window, time]:
@@ -185,6 +190,7 @@ def run_parallel(
     plans: Value,
     last: Value,
     lengths: Value,
+    spans: Value,
     parts: Value,
     tables: Value,
     covers: Value,
@@ -237,6 +243,7 @@ def run_serial(
     plans: Value,
     last: Value,
     lengths: Value,
+    spans: Value,
     parts: Value,
     tables: Value,
     covers: Value,
@@ -259,7 +266,7 @@ def run_serial(
     depth_places : (patch, 6) row and share of the report depths
     shallow : layers that the surface state looks at
     forcing : (time, rows.FORCED, patch); plans : (time, rows.PLANNED, zone)
-    last : (patch) steps before the first gap; lengths : (time) of the steps [s]; parts : shorter steps in each
+    last : (patch) steps before the first gap; lengths : (time) of the steps [s]; spans : of the shorter steps that `parts` of make one of them
     tables, covers, thresholds : exchange tables, cover kinds, borders of the surface states
     windows : (window, time) whether a step counts
     accounts : (block, window, account) filled here

@@ -5,6 +5,7 @@ states are asked for.
 """
 
 from collections.abc import Iterable, Sequence
+from typing import Literal
 
 import numpy as np
 import xarray as xr
@@ -40,7 +41,7 @@ def outcome(
     plan: xr.Dataset,
     windows: Sequence[Event],
     *,
-    states: Sequence[tuple[int, int]] | None = None,
+    states: Sequence[tuple[int, int]] | Literal["canopy"] | None = None,
     single: bool = False,
     serial: bool = False,
 ) -> tuple[xr.Dataset, xr.Dataset | None]:
@@ -59,8 +60,8 @@ def outcome(
         `schema.PLAN_VARIABLES`; times are ends of intervals, each holds back to the one before.
     windows : sequence of Event
         The spans to tell about (UTC).
-    states : sequence of (plan, realization), optional
-        Numbers of the runs whose states are wanted at every step.
+    states : sequence of (plan, realization) or "canopy", optional
+        Numbers of the runs whose states are wanted at every step, or the canopy temperature alone of all runs.
     single : bool
         Run in float32: about twice as fast, for maps and large ensembles.
     serial : bool
@@ -69,19 +70,24 @@ def outcome(
     Returns
     -------
     Outcome, States or None
-        Sealed by `schema.OUTCOME_VARIABLES` and `schema.STATES_VARIABLES`.
+        Sealed by `schema.OUTCOME_VARIABLES` and `schema.STATES_VARIABLES` (of which "canopy" has the one variable).
     """
     outcomes: list[xr.Dataset] = []
     traced: list[xr.Dataset] = []
     done = 0
     for block in forcing:
-        wanted = [(p, r - done) for p, r in states or () if done <= r < done + block.sizes["realization"]]
+        count = block.sizes["realization"]
+        if states == "canopy":
+            wanted = [(p, r) for p in range(plan.sizes["plan"]) for r in range(count)]
+        else:
+            wanted = [(p, r - done) for p, r in states or () if done <= r < done + count]
         first = _members(initial, block, done)
-        time, result = _run(venue, block, first, plan, windows, wanted, False, single, serial)
+        time, result = _run(venue, block, first, plan, windows, wanted, False, single, serial, states == "canopy")
         outcomes.append(tell.outcome(block, plan, windows, time, result))
         if wanted:
-            traced.append(tell.states(block, first, plan, time, result, wanted))
-        done += block.sizes["realization"]
+            tale = tell.canopy if states == "canopy" else tell.states
+            traced.append(tale(block, first, plan, time, result, wanted))
+        done += count
     col.check("forcing", [] if outcomes else [Problem("forcing", "no realizations", "at least one")])
     return seal(_joined(outcomes), OUTCOME_VARIABLES, "outcome"), _joined(traced) if traced else None
 
@@ -145,6 +151,7 @@ def _run(
     ends: bool,
     single: bool,
     serial: bool,
+    leaf_alone: bool = False,
 ) -> tuple[tell.Time, tell.Result]:
     """One block of realizations through the kernel."""
     count = initial.sizes["layer"]
@@ -168,7 +175,8 @@ def _run(
     for place, (which, realization) in enumerate(wanted):
         chosen = (number == which) & (pair // patches == realization)
         traced[chosen] = place * patches + np.arange(patches)
-    traces = np.full((len(wanted) * patches, time.ends.size, loop.TRACE + 2 * count), np.nan, dtype=kind)
+    told = 1 if leaf_alone else loop.TRACE + 2 * count
+    traces = np.full((len(wanted) * patches, time.ends.size, told), np.nan, dtype=kind)
     limits = venue.limits
     thresholds = (
         limits.snow_amount,
@@ -188,7 +196,8 @@ def _run(
         _forced(venue, block, initial, zone_index).astype(kind),
         _planned(venue, plan, time).astype(kind),
         _steps_before_gap(block),
-        time.lengths.astype(kind),
+        time.lengths,
+        (time.lengths / _parts(time)).astype(kind),
         _parts(time),
         fixed.tables.astype(kind),
         col.cover_kinds(venue.equipment.covers).astype(kind),

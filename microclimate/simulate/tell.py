@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -146,10 +147,7 @@ def states(
         "ground_heat_down": loop.GROUND,
     }
     rows_of = offsets | {name: (row, 0.0) for name, row in plain.items()}
-    names = plan["plan"].values if "plan" in plan.coords else np.arange(plan.sizes["plan"])
-    realization = (
-        block["realization"].values if "realization" in block.coords else np.arange(block.sizes["realization"])
-    )
+    names, realization = _names(plan, "plan"), _names(block, "realization")
     dataset = xr.Dataset(
         {
             **{name: (dims, values[..., row] + offset) for name, (row, offset) in rows_of.items()},
@@ -166,6 +164,36 @@ def states(
         attrs=block.attrs,
     )
     return seal(dataset, STATES_VARIABLES, "states")
+
+
+def canopy(
+    block: xr.Dataset,
+    initial: xr.Dataset,
+    plan: xr.Dataset,
+    time: Time,
+    result: Result,
+    wanted: Sequence[tuple[int, int]],
+) -> xr.Dataset:
+    """Canopy temperature of all runs at every step, in float32: what the curves of the zones are drawn from."""
+    shape = (plan.sizes["plan"], block.sizes["realization"], block.sizes["patch"], time.ends.size)
+    values = (result.traces[..., loop.LEAF] + ZERO_CELSIUS).astype(np.float32).reshape(shape)
+    dataset = xr.Dataset(
+        {"canopy_temperature": (("plan", "realization", "patch", "time"), values)},
+        coords={
+            "plan": _names(plan, "plan"),
+            "realization": _names(block, "realization"),
+            "time": time.ends,
+            **patch_coords(block),
+        },
+        attrs=block.attrs,
+    )
+    return seal(dataset, {"canopy_temperature": STATES_VARIABLES["canopy_temperature"]}, "canopy")
+
+
+def _names(dataset: xr.Dataset, dim: str) -> NDArray[Any]:
+    """Labels of a dimension, numbers where it has none."""
+    values: NDArray[Any] = dataset[dim].values if dim in dataset.coords else np.arange(dataset.sizes[dim])
+    return values
 
 
 def layer_coords(initial: xr.Dataset) -> dict[str, xr.DataArray]:

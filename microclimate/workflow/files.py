@@ -1,0 +1,50 @@
+"""Files a job writes: under a temporary name first, then renamed, so that none is ever half-written."""
+
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import xarray as xr
+
+from microclimate.errors import refuse
+from microclimate.schema import FORMAT
+
+
+def folder(path: Path) -> None:
+    """Make a folder, or say why it cannot be made."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise refuse(f"--out {path}", f"cannot be made ({error.strerror})", "a folder that can be written") from None
+
+
+@contextmanager
+def whole(path: Path) -> Iterator[Path]:
+    """A temporary name beside `path`, renamed to it when all went well and removed otherwise."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    os.close(handle)
+    temporary = Path(name)
+    try:
+        yield temporary
+        temporary.chmod(0o644)
+        temporary.replace(path)
+    finally:
+        temporary.unlink(missing_ok=True)
+
+
+def write_text(text: str, path: Path) -> None:
+    """Write a text file, whole or not at all."""
+    with whole(path) as temporary:
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+
+
+def write_results(states: xr.Dataset, outcome: xr.Dataset, risk: xr.Dataset, path: Path) -> None:
+    """One CF NetCDF file: the states of the middle realization, and the groups `outcome` and `risk`."""
+    with whole(path) as temporary:
+        for group, dataset in ((None, states), ("outcome", outcome), ("risk", risk)):
+            labelled = dataset.assign_attrs({**dataset.attrs, "Conventions": "CF-1.11", "format": FORMAT})
+            packed = {"zlib": True, "complevel": 1}
+            encoding = {str(name): packed for name, var in labelled.data_vars.items() if var.dtype.kind == "f"}
+            labelled.to_netcdf(temporary, mode="a" if group else "w", group=group, engine="h5netcdf", encoding=encoding)

@@ -1,0 +1,266 @@
+"""`microclimate tonight`: venue and forecast in, the manager's answer out."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from microclimate.actions import plan as plans
+from microclimate.errors import InputError, Problem, refuse
+from microclimate.exposure import force, patches
+from microclimate.exposure.bowl import Bowl
+from microclimate.exposure.bowl import bowl as build_bowl
+from microclimate.fieldlog import readings as spots
+from microclimate.report import briefing, screen
+from microclimate.report.answer import Answer, Limit, Start
+from microclimate.risk import outlook
+from microclimate.schema import Event, SurfaceState
+from microclimate.simulate import run, start, start_file
+from microclimate.venue import load
+from microclimate.venue.load import Venue
+from microclimate.weather import complete, ensemble, read
+from microclimate.workflow import files, pictures, reasons, windows
+
+MEMBERS = 31
+STATE_FILE = "state.nc"
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a run printed and found."""
+
+    text: str
+    act: bool  # a zone's chance of the limit's state is above what the manager tolerates
+    answer: Answer
+    outcome: xr.Dataset
+
+
+@dataclass(frozen=True)
+class Run:
+    """Everything that was worked out on the way to an answer."""
+
+    venue: Venue
+    weather: xr.Dataset
+    bowl: Bowl
+    patches: xr.Dataset
+    forcing: force.Forcing
+    initial: xr.Dataset
+    plan: xr.Dataset
+    windows: tuple[Event, ...]
+    outcome: xr.Dataset
+    canopy: xr.Dataset
+    risk: xr.Dataset
+
+
+def tonight(
+    venue_path: Path,
+    weather_path: Path,
+    *,
+    events: Sequence[str] = (),
+    night: str | None = None,
+    readings: Sequence[str] = (),
+    past: Path | None = None,
+    out: Path | None = None,
+    now: datetime | None = None,
+    say: Callable[[str], None] = lambda text: None,
+) -> Done:
+    """Chance of freezing in one night and in the events within the forecast's reach.
+
+    Parameters
+    ----------
+    venue_path, weather_path : Path
+    events : sequence of str
+        "START/END" in local time, beside those of the venue.
+    night : str, optional
+        Date of the evening; without it the coming night.
+    readings : sequence of str
+        Spot readings in one line each, or CSV files of them.
+    past : Path, optional
+        Weather of the last 10 to 30 days.
+    out : Path, optional
+        Folder for `briefing.html`, `states.nc` and `state.nc`.
+    now : datetime, optional
+        Naive UTC; without it the clock.
+    say : callable
+        Told of progress.
+
+    Raises
+    ------
+    InputError
+        Everything that has to be mended in the input; WeatherTooOld when the forecast does not reach the night.
+    """
+    now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
+    done = work_out(venue_path, weather_path, events, night, readings, past, out, now, say)
+    chosen = pictures.middle(done.outcome)
+    given = (done.venue, done.weather, done.bowl, done.patches, done.initial, done.plan)
+    states = pictures.states(*given, done.windows, chosen)
+    answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now, weather_path)
+    text = screen.text(answer)
+    if out is not None:
+        files.folder(out)
+        briefing.write(answer, out / "briefing.html")
+        files.write_results(states, done.outcome, done.risk, out / "states.nc")
+        start_file.save(done.initial, done.forcing.weather["time_bnds"].values[0, 0], out / STATE_FILE)
+        text += f"\nBriefing: {out / 'briefing.html'}\nStates: {out / 'states.nc'}\n"
+    return Done(text, _act(answer), answer, done.outcome)
+
+
+def work_out(
+    venue_path: Path,
+    weather_path: Path,
+    events: Sequence[str],
+    night: str | None,
+    readings: Sequence[str],
+    past: Path | None,
+    out: Path | None,
+    now: datetime,
+    say: Callable[[str], None],
+) -> Run:
+    """All stages up to the chances."""
+    venue = load.venue(venue_path)
+    site = venue.site.site
+    day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
+    asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events)]
+    weather = complete.weather(read.weather(weather_path, site), site)
+    dark = windows.night(site, day)
+    ensemble.covers(weather, windows.stamp(dark.start), windows.stamp(dark.end))
+    begin, end = _reach(weather)
+    for event in asked:
+        ensemble.covers(weather, windows.stamp(event.start), windows.stamp(event.end))
+    later = windows.in_reach((*asked, *venue.events), dark.start, end)
+    spans = (dark, *later)
+    members = ensemble.members(weather, site, MEMBERS, seed=_seed(venue, dark))
+    members = _until(members, windows.stamp(max(span.end for span in spans)))
+    spoken = _readings(readings, venue, begin)
+
+    say("Working out what the stands hide (kept for the next run) ...")
+    bowl = build_bowl(venue)
+    sun = patches.morning_sun(bowl, site.latitude, site.longitude, dark.end.date())
+    joined = patches.patches(venue.field.zones, bowl, sun)
+    forcing = force.forcing(venue, members, bowl, joined)
+    lived = None
+    if past is not None:
+        before = complete.weather(read.weather(past, site), site).isel(realization=slice(0, 1))
+        lived = force.forcing(venue, before, bowl, joined)
+    saved = None if out is None or not (out / STATE_FILE).exists() else start_file.load(out / STATE_FILE)
+
+    say("Running the ground through the night ...")
+    count = members.sizes["realization"]
+    initial = start.states(venue, joined, count, np.datetime64(begin, "ns"), readings=spoken, past=lived, saved=saved)
+    plan = plans.nothing(venue, windows.stamp(begin), windows.stamp(end))
+    outcome, canopy = run.outcome(venue, forcing, initial, plan, spans, states="canopy")
+    assert canopy is not None
+    risk = outlook.assess(outcome)
+    return Run(venue, members, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk)
+
+
+def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, source: Path) -> Answer:
+    """The run as the reader gets it; `states` and `cells` are of its middle realization."""
+    coldest = _coldest(done.risk)
+    lowest = done.outcome["canopy_temperature_min"].isel(plan=0, event=0)
+    return Answer(
+        venue=done.venue.name,
+        shown=done.venue.shown,
+        now=now,
+        issued=_issued(done.weather),
+        source=source.name,
+        members=done.weather.sizes["realization"],
+        windows=done.windows,
+        risk=done.risk,
+        outlines={zone.name: zone.polygon for zone in done.venue.field.zones},
+        curves=pictures.curves(done.canopy),
+        sky=pictures.sky(done.weather, done.venue.site.roughness_length),
+        cells=cells,
+        section=pictures.section(states, coldest),
+        start=_start(done.initial, lowest.min("patch").values),
+        reasons=reasons.facts(done.venue, done.weather, done.windows[0], done.risk, done.initial, done.bowl, coldest),
+        assumed=tuple(code for code in done.forcing.assumed.split("\n") if code),
+        equipment=_equipment(done.venue),
+        limit=Limit(SurfaceState.WHITE_FROST, done.venue.limits.tolerated_chance),
+    )
+
+
+def _reach(weather: xr.Dataset) -> tuple[datetime, datetime]:
+    """First and last moment of a weather series, naive UTC."""
+    first, last = weather["time_bnds"].values[0, 0], weather["time"].values[-1]
+    return first.astype("datetime64[us]").item(), last.astype("datetime64[us]").item()
+
+
+def _until(weather: xr.Dataset, end: np.datetime64) -> xr.Dataset:
+    """The weather up to and with the interval that holds `end`."""
+    last = int(np.searchsorted(weather["time"].values, end)) + 1
+    return weather.isel(time=slice(0, last))
+
+
+def _seed(venue: Venue, dark: Event) -> int:
+    """One seed for one venue and night, so that a newer forecast does not reshuffle the members."""
+    return int(venue.digest("site")[:8], 16) ^ dark.start.toordinal()
+
+
+def _readings(given: Sequence[str], venue: Venue, begin: datetime) -> tuple[spots.Spot, ...]:
+    names = [zone.name for zone in venue.field.zones]
+    before = np.datetime64(begin, "ns") + np.timedelta64(12, "h")
+    found: list[spots.Spot] = []
+    problems: list[Problem] = []
+    for text in given:
+        try:
+            if text.lower().endswith(".csv"):
+                found += spots.table(Path(text), venue.site.time_zone, before=before, zones=names)
+            else:
+                found.append(spots.spot(text, venue.site.time_zone, before=before, zones=names))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError("readings", problems)
+    return tuple(found)
+
+
+def _coldest(risk: xr.Dataset) -> str:
+    lowest = risk["canopy_temperature_worst"].isel(event=0).sel(quantile=0.5).values
+    if np.isnan(lowest).all():
+        raise refuse("weather", "has gaps through the night in most of its members", "a series without long gaps")
+    return str(risk["zone"].values[np.nanargmin(lowest)])
+
+
+def _issued(weather: xr.Dataset) -> datetime | None:
+    text = str(weather.attrs.get("issued", ""))
+    return datetime.fromisoformat(text.removesuffix("Z")).replace(tzinfo=None) if text else None
+
+
+def _start(initial: xr.Dataset, lowest: np.ndarray) -> Start:
+    attrs = initial.attrs
+    facts: dict[str, float | str | datetime] = {"spread": float(attrs["start_spread"])}
+    for name, key in (("start_count", "count"), ("start_days", "days")):
+        if name in attrs:
+            facts[key] = float(attrs[name])
+    if attrs.get("start_when"):
+        facts["when"] = datetime.fromisoformat(str(attrs["start_when"]).removesuffix("Z"))
+    return Start(attrs["start_source"], start.share(initial, lowest), facts)
+
+
+def _equipment(venue: Venue) -> frozenset[str]:
+    has = set()
+    kinds = {cover.kind for cover in venue.equipment.covers}
+    has |= {"covers"} if kinds else set()
+    has |= {"insulated covers"} if "insulated" in kinds else set()
+    has |= {"inflated covers"} if "raised" in kinds else set()
+    for circuit in venue.equipment.circuits:
+        has |= {{"hydronic": "hot water", "cable": "cables", "warm air": "warm air"}[circuit.kind]}
+        has |= {"glycol"} if circuit.kind == "hydronic" else set()
+    if venue.equipment.plant is not None and venue.equipment.plant.kind in ("gas", "oil"):
+        has.add("fuel")
+    if any(zone.base.over_air for zone in venue.field.zones):
+        has.add("trays")
+    if any(stand.roof is not None for stand in venue.bowl.stands):
+        has.add("roofs")
+    return frozenset(has)
+
+
+def _act(answer: Answer) -> bool:
+    if answer.limit is None:
+        return False
+    chance = answer.risk["probability_reached"].sel(state=int(answer.limit.state))
+    return bool((chance > answer.limit.chance).any())
