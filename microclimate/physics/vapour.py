@@ -213,23 +213,6 @@ def vapour_pressure_from_wet_bulb(wet_bulb: Value, temperature: Value, pressure:
 
 
 @formula
-def wet_bulb_stull(temperature: Value, relative_humidity: Value) -> Value:
-    """Wet-bulb temperature [K] near sea level, -20 to 50 degC and 5 to 99 %; `relative_humidity` [1], [K].
-
-    Source: Stull 2011, J. Appl. Meteorol. Climatol. 50:2267, Eq. (1); over water, within 1 K.
-    """
-    t, rh = temperature - ZERO_CELSIUS, 100.0 * relative_humidity
-    return (
-        ZERO_CELSIUS
-        + t * np.arctan(0.151977 * np.sqrt(rh + 8.313659))
-        + np.arctan(t + rh)
-        - np.arctan(rh - 1.676331)
-        + 0.00391838 * rh * np.sqrt(rh) * np.arctan(0.023101 * rh)
-        - 4.686035
-    )
-
-
-@formula
 def humidity_ratio_from_wet_bulb(wet_bulb: Value, temperature: Value, pressure: Value) -> Value:
     """Mass of vapour to dry air [kg kg-1] of air at `temperature` [K] that cools to `wet_bulb` [K]; ice below 0 degC.
 

@@ -19,6 +19,13 @@ DECIDED = {
     "snow.aged_albedo": {"melting"},
     "snow.aged_albedo_class": {"melting"},
 }
+# made for lanes, which hold no missing number: there a place in a table must stay inside it whatever happens
+IN_LANES = {
+    "canopy.fast_wet_share",
+    "turbulence.transfer_place",
+    "turbulence.fast_transfer",
+    "turbulence.fast_free_convection_conductance",
+}
 
 
 def one(given: list[Any], place: int) -> list[Any]:
@@ -35,7 +42,7 @@ def test_numbers_and_arrays_agree(name: str, function: Callable[..., Any]) -> No
     assert_allclose(together, np.stack(alone, axis=-1), rtol=1e-13, atol=1e-300)
 
 
-@pytest.mark.parametrize(("name", "function"), ALL, ids=[name for name, _ in ALL])
+@pytest.mark.parametrize(("name", "function"), [pair for pair in ALL if pair[0] not in IN_LANES])
 def test_nothing_known_gives_nothing(name: str, function: Callable[..., Any]) -> None:
     given = formulas.inputs(function, COUNT)
     for place, argument in enumerate(formulas.names(function)):

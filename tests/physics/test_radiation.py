@@ -54,6 +54,10 @@ def test_without_circumsolar_light_the_sky_is_even() -> None:
     assert_allclose(skylight.sky_on_slope_hay_davies(1.0, 1400.0, 1400.0, tilt, 0.5, 0.0), 0.5 / 0.01745)
 
 
+def test_below_the_horizon_the_air_mass_is_held() -> None:
+    assert_allclose(sunlight.air_mass(np.radians([91.0, 100.0])), sunlight.air_mass(0.5 * np.pi), rtol=1e-12)
+
+
 def test_no_sun_no_light() -> None:
     assert sunlight.clear_sky_haurwitz(np.radians(91.0)) == 0.0
     assert light.photon_flux(0.0) == 0.0
@@ -78,6 +82,11 @@ def test_the_split_of_the_light_is_continuous_where_its_pieces_meet() -> None:
     high = skylight.diffuse_fraction(np.array([0.80 - 1e-9, 0.80 + 1e-9]))
     assert_allclose(high[0], high[1], atol=3e-4)
     assert_allclose(skylight.diffuse_fraction(-0.1), 1.0)
+    # and each begins where it is printed
+    assert_allclose(skylight.diffuse_fraction(np.array([0.219, 0.801])), [1.0 - 0.09 * 0.219, 0.165], rtol=1e-12)
+    kt = np.array([0.221, 0.799])
+    middle = 0.9511 - 0.1604 * kt + 4.388 * kt**2 - 16.638 * kt**3 + 12.336 * kt**4
+    assert_allclose(skylight.diffuse_fraction(kt), middle, rtol=1e-9)
 
 
 @pytest.mark.parametrize(

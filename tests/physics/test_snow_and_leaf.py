@@ -42,8 +42,9 @@ def test_snow_conductivity_formulas_agree_within_their_spread() -> None:
     density = np.array([100.0, 250.0, 400.0])
     assert (snow.conductivity_quadratic(density) < 1.7 * snow.conductivity(density)).all()
     assert_allclose(snow.conductivity(917.0), 2.2, rtol=0.15)
-    low, high = snow.conductivity_quadratic(np.array([155.9999, 156.0001]))
-    assert_allclose(low, high, atol=2e-3)
+    # the pieces of Sturm's formula meet near 0.156 g cm-3
+    low, high = snow.conductivity_quadratic(np.array([155.0, 157.0]))
+    assert_allclose([low, high], [0.023 + 0.234 * 0.155, 0.138 - 1.01 * 0.157 + 3.233 * 0.157**2], rtol=1e-9)
 
 
 def test_the_leaf_is_dry_wet_and_dripping() -> None:

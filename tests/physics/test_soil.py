@@ -61,6 +61,12 @@ def test_conductivity_grows_with_water_and_with_frost_when_wet() -> None:
         assert_allclose(half[1], 0.5 * (half[0] + half[2]), rtol=1e-12)
 
 
+def test_frozen_soil_conducts_alike_fine_or_coarse() -> None:
+    """Johansen: the Kersten number of frozen soil is Sr for both."""
+    fine, coarse = (f(0.4, 0.6, 1600.0, 0.2, 1.0) for f in (soil.conductivity_loam, soil.conductivity_sand))
+    assert_allclose(fine, coarse, rtol=1e-12)
+
+
 def test_fine_soil_conducts_less_than_sand_when_half_wet() -> None:
     """Johansen: log10 Sr + 1 for fine soil; .7 log10 Sr + 1 for coarse. At Sr .1 the fine is dry."""
     assert_allclose(soil.kersten_fine(np.array([0.1, 0.5, 1.0])), [0.0, 0.69897, 1.0], atol=1e-5)
@@ -70,6 +76,7 @@ def test_fine_soil_conducts_less_than_sand_when_half_wet() -> None:
 def test_solids_without_quartz_are_the_dull_kind() -> None:
     """Johansen: other minerals 2.0, and 3.0 where quartz is a fifth or less; pure quartz 7.7."""
     assert_allclose(soil.conductivity_solids(np.array([0.0, 0.2, 0.21, 1.0])), [3.0, 3.6223, 2.6543, 7.7], atol=1e-3)
+    assert_allclose(soil.conductivity_solids(0.202), 7.7**0.202 * 2.0**0.798, rtol=1e-9)
 
 
 def test_thawed_water_is_not_pulled() -> None:

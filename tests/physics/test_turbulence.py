@@ -84,6 +84,16 @@ def test_the_fast_form_is_within_half_a_percent() -> None:
         assert_allclose(fast, turbulence.transfer_coefficient(richardson, *pair), rtol=5e-3, err_msg=str(pair))
 
 
+def test_the_fast_form_is_exact_in_neutral_air_and_at_its_ends() -> None:
+    table = turbulence.transfer_table(2.0, 2.0, 0.01, 0.001)
+    nodes = np.array([table[0], 0.0, table[1], 2.0 * table[1]])
+    assert_allclose(
+        turbulence.fast_transfer(nodes, table)[0],
+        turbulence.transfer_coefficient(nodes, 2.0, 2.0, 0.01, 0.001),
+        rtol=1e-6,
+    )
+
+
 def test_the_fast_form_knows_its_own_slope() -> None:
     table = turbulence.transfer_table(2.0, 2.0, 0.01, 0.001)
     richardson = np.array([-3.0, -0.4101, -0.01203, 0.00207, 0.0513, 0.2503, 0.9])

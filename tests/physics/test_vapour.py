@@ -124,6 +124,13 @@ def test_wet_bulb_lies_between_dew_point_and_air() -> None:
     assert_allclose(vapour.wet_bulb(saturated, air, PRESSURE), air, atol=2e-3)
 
 
+def test_saturated_air_is_its_own_wet_bulb() -> None:
+    """The heat of vapour at the wet bulb must be that at the air: 1.86 - 4.186 = -2.326, 1.86 - 2.1 = -0.24."""
+    air = np.array([253.15, 268.15, 283.15, 308.15])
+    wanted = vapour.humidity_ratio(vapour.saturation_pressure(air), PRESSURE)
+    assert_allclose(vapour.humidity_ratio_from_wet_bulb(air, air, PRESSURE), wanted, rtol=1e-9)
+
+
 def test_a_second_opinion_on_moist_air_psychrolib(psychrolib: ModuleType) -> None:
     """ASHRAE's own saturation formula differs from that of WMO by up to 0.3 %: so may everything built on it."""
     for celsius, share in ((-8.0, 0.7), (3.0, 0.8), (12.0, 0.5), (30.0, 0.4)):

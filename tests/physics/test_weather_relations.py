@@ -86,14 +86,22 @@ def test_the_parameters_of_the_sky_follow_the_printed_equations() -> None:
 
 
 def test_each_class_of_sky_begins_where_it_is_printed() -> None:
-    """Perez et al. 1990, Table 1: the lower edges of classes 2 to 8."""
+    """Perez et al. 1990, Table 1: lower edges of classes 2 to 8. Straight overhead epsilon is 1 + I/D and a is
+    a1 + a3 delta, with a brightness of at least 0.2 from 1.065 to 2.8."""
     printed = [1.065, 1.230, 1.500, 1.950, 2.800, 4.500, 6.200]
-    direct = (np.array(printed) - 1.0) * 100.0  # straight overhead epsilon is 1 + I/D
-    below = skydome.distribution(direct - 0.01, 100.0, 0.0)
-    above = skydome.distribution(direct + 0.01, 100.0, 0.0)
-    assert (np.abs(above[0] - below[0]) > 0.005).all()
-    inside = skydome.distribution(direct + 0.02, 100.0, 0.0)
-    assert_allclose(inside[0], above[0], atol=1e-6)
+    first = [1.3525, -1.2219, -1.1000, -0.5484, -0.6000, -1.0156, -1.0000, -1.0500]
+    third = [-0.2690, 1.4148, 0.8952, -0.2672, -2.5000, 1.0078, 0.5025, 0.4260]
+    for step, offset in ((0, -1e-3), (1, 1e-3)):
+        epsilon = np.array(printed) + offset
+        delta = np.full(7, 100.0 * float(sunlight.air_mass(0.0)) / 1361.0)
+        delta[(epsilon > 1.065) & (epsilon < 2.8)] = 0.2
+        wanted = np.array(first)[step : step + 7] + delta * np.array(third)[step : step + 7]
+        assert_allclose(skydome.distribution((epsilon - 1.0) * 100.0, 100.0, 0.0)[0], wanted, rtol=1e-9)
+
+
+def test_below_the_horizon_the_sky_is_that_of_sunset() -> None:
+    low, level = (skydome.distribution(50.0, 60.0, zenith) for zenith in (1.7, 0.5 * np.pi))
+    assert_allclose(low, level, rtol=1e-12)
 
 
 def test_the_sky_is_never_darker_than_black() -> None:

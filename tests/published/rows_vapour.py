@@ -199,16 +199,6 @@ ROWS = [
         atol=0.005,
     ),
     Row(
-        "PSY-10",
-        "wet bulb at 20 degC, 50 %",
-        lambda: vapour.wet_bulb_stull(kelvin(20.0), 0.5) - 273.15,
-        13.6993,
-        "degC",
-        "Stull 2011, J. Appl. Meteorol. Climatol. 50:2267 (prints 13.7)",
-        "memory, computed",
-        atol=1e-3,
-    ),
-    Row(
         "PSY-11",
         "saturation over water, 5 and 25 degC",
         lambda: vapour.reference_saturation_pressure_water(kelvin([5.0, 25.0])),
@@ -319,7 +309,7 @@ ROWS = [
         "MJ kg-1",
         f"{FAO}, Annex 3; WMO tables",
         "memory, computed",
-        rtol=5e-4,
+        rtol=2.1e-4,
     ),
     Row(
         "PSY-15",
