@@ -94,6 +94,8 @@ def tonight(
     """
     now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     done = work_out(venue_path, weather_path, events, night, readings, past, out, now, say)
+    if done.windows[0].end < now:  # a night that is over is told as it looked when the forecast was issued
+        now = _issued(done.weather) or _reach(done.weather)[0]
     chosen = pictures.middle(done.outcome)
     given = (done.venue, done.weather, done.bowl, done.patches, done.initial, done.plan)
     states = pictures.states(*given, done.windows, chosen)
