@@ -17,7 +17,8 @@ from microclimate.fieldlog.readings import Spot
 Array = NDArray[np.float64]
 
 # all ours, no source
-DEPTH_SCALE = 0.15  # [m] depths this far apart share 1/e of their error
+SHALLOWEST = 0.10  # [m] depths z, Z share (z + this) / (Z + this) of their error: deep down only slow errors are left,
+# and those reach as far up and down as they are deep
 LIKE_ZONES, OTHER_ZONES = 0.6, 0.3  # correlation of the errors of two zones of one build, and of two builds
 DRIFT = 1.0  # [K/h] at the surface: how fast a reading ages, less with depth
 DRIFT_SCALE = 0.10  # [m] its damping (a daily wave's is 0.1 m)
@@ -142,7 +143,8 @@ def _at(profiles: Array, depth: Array, wanted: float) -> Array:
 
 
 def _depths(one: Array, other: Array) -> Array:
-    shared: Array = np.exp(-np.abs(one[:, None] - other) / DEPTH_SCALE)
+    here, there = one[:, None] + SHALLOWEST, other + SHALLOWEST
+    shared: Array = np.minimum(here, there) / np.maximum(here, there)
     return shared
 
 

@@ -22,7 +22,9 @@ _COLDEST_DAY = 23.4
 # Europe and the Pacific coast of North America are warmer: about 17.5 degC at 40 degrees, 11.7 at 51, amplitude 8.5 K
 # (from memory: Rome 16.5, Vienna 11, London 11.5, Stockholm 7.5 degC in the ground).
 _MARITIME = (ZERO_CELSIUS + 17.5, -0.53, 8.5)
-_LAPSE = 2.0e-3  # [K/m] with height, by the mountain stations of the same network against that line (1 to 3 K/km)
+# [K/m] with height: inland the mountain stations of the same network lie 1 to 3 K/km below that line; the Alps and the
+# coast ranges nearer to the free air's 6.5 (from memory)
+_LAPSE_INLAND, _LAPSE_MARITIME = 2.0e-3, 6.0e-3
 _YEAR = 365.25  # [d]
 
 
@@ -40,7 +42,8 @@ def wave(site: Site) -> Wave:
     europe = -12.0 <= site.longitude <= 25.0 and site.latitude > 35.0
     pacific = -130.0 <= site.longitude <= -120.5 and site.latitude > 35.0
     at_forty, slope, amplitude = _MARITIME if europe or pacific else _INLAND
-    mean = at_forty + slope * (abs(site.latitude) - 40.0) - _LAPSE * site.elevation
+    lapse = _LAPSE_MARITIME if europe or pacific else _LAPSE_INLAND
+    mean = at_forty + slope * (abs(site.latitude) - 40.0) - lapse * site.elevation
     coldest = _COLDEST_DAY + (0.0 if site.latitude >= 0.0 else 0.5 * _YEAR)
     return Wave(max(mean, ZERO_CELSIUS + 1.0), amplitude, coldest)
 

@@ -38,8 +38,8 @@ def test_a_single_reading_weighs_by_the_two_errors() -> None:
     found = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.10, 284.0)], WHEN, 1)
     gain = 4.0 / 4.25
     assert found[0, 0, 2] == pytest.approx(280.0 + 4.0 * gain)
-    # other depths by exp(-dz / 0.15 m), other zones by 0.6 (like) and 0.3 (not like)
-    assert found[0, 0, 1] == pytest.approx(280.0 + 4.0 * gain * np.exp(-0.05 / 0.15))
+    # other depths by (0.05 + 0.1) / (0.1 + 0.1), other zones by 0.6 (like) and 0.3 (not like)
+    assert found[0, 0, 1] == pytest.approx(280.0 + 4.0 * gain * 0.75)
     assert found[0, 1, 2] == pytest.approx(found[0, 0, 2])
     assert found[0, 2, 2] == pytest.approx(280.0 + 4.0 * gain * 0.6)
     assert found[0, 3, 2] == pytest.approx(280.0 + 4.0 * gain * 0.3)
@@ -67,7 +67,9 @@ def test_the_spread_that_is_left_is_that_of_the_analysis() -> None:
     found = start_readings.adjusted(wide, SPREAD, GRID, [spot("A", 0.10, 282.0)], WHEN, 1)
     # analysis variance of one reading: 1 / (1/B + 1/R) (Daley 1991)
     assert found[:, 0, 2].std() == pytest.approx((1.0 / (1 / 4.0 + 1 / 0.25)) ** 0.5, rel=0.05)
-    assert found[:, 3, 4].std() == pytest.approx(2.0, rel=0.05)
+    # far away the gain is small, and the spread left is that of (1 - g) x + g e, x and e independent
+    gain = 0.3 * (0.1 + 0.1) / (1.0 + 0.1) * 4.0 / 4.25
+    assert found[:, 3, 4].std() == pytest.approx(np.hypot((1.0 - gain) * 2.0, gain * 0.5), rel=0.02)
 
 
 def test_readings_far_from_the_start_are_left_out() -> None:

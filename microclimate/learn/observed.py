@@ -1,0 +1,142 @@
+"""Observed weather for a replay: a station's file as Weather, with the stretches between its gaps."""
+
+import csv
+import gzip
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import xarray as xr
+
+from microclimate.errors import InputError, Problem, refuse
+from microclimate.fieldlog import clock, traces
+from microclimate.schema import Site
+from microclimate.weather import complete, names, read
+
+# columns a station's file may hold beside the weather; they are told apart by these beginnings, not guessed
+_NOT_WEATHER = (
+    "surface_upwelling", "surface_upward", "surface_net", "surface_temperature", "surface_albedo", "surface_snow",
+    "canopy_", "soil_", "downward_heat", "ground_heat", "volume_fraction", "leaf_", "net_", "friction_velocity",
+)  # fmt: skip
+_BEST_HEIGHT = {"wind_speed": 10.0, "air_temperature": 2.0}  # [m] of several heights the nearest one is taken
+NEEDED = (
+    "air_temperature",
+    "dew_point_temperature",
+    "wind_speed",
+    "surface_air_pressure",
+    "surface_downwelling_shortwave_flux_in_air",
+    "surface_downwelling_longwave_flux_in_air",
+    "precipitation_flux",
+)
+SHORTEST = np.timedelta64(12, "h")  # a stretch between gaps shorter than this is left out (ours)
+
+
+@dataclass(frozen=True)
+class Observed:
+    """A station's weather."""
+
+    weather: xr.Dataset  # schema.WEATHER, one realization
+    stretches: tuple[slice, ...]  # of its time, without gaps
+    bridged: int  # values filled between neighbours
+    left_out: int  # steps in stretches too short to use
+    longwave_measured: bool
+
+
+def weather(
+    path: Path, site: Site, *, timezone: str | None = None, stamp: traces.Stamp = "end", gap_hours: float = 3.0
+) -> Observed:
+    """Read and complete a station's weather.
+
+    Parameters
+    ----------
+    path : Path
+        Any weather file; CSV headings may carry a height, `wind_speed @ 10 m [m/s]`.
+    site : Site
+        The station.
+    timezone : str, optional
+        Zone of stamps without an offset, a name or a fixed one such as "UTC-6"; else the site's.
+    stamp : {"start", "end", "centre"}
+        Which part of its interval a stamp names.
+    gap_hours : float
+        Gaps up to this long [h] are bridged in point values; longer ones part the series.
+
+    Raises
+    ------
+    InputError
+        Everything in the file that cannot be used.
+    """
+    mapping, heights = _headings(path)
+    zone = clock.zone_of(timezone or site.time_zone)
+    fixed = not isinstance(zone, ZoneInfo)
+    raw = read.weather(path, replace(site, time_zone="UTC" if fixed else str(zone)), mapping=mapping)
+    raw = raw.assign_attrs({**raw.attrs, **heights})
+    move: np.timedelta64 = np.timedelta64(0, "ns")
+    if fixed and "naive_times=UTC" in raw.attrs["assumed"].split("\n"):
+        offset = zone.utcoffset(None) or timedelta(0)
+        move -= np.timedelta64(int(offset.total_seconds()), "s")
+        raw.attrs["assumed"] = raw.attrs["assumed"].replace("naive_times=UTC", f"naive_times={timezone}")
+    if stamp != "end":
+        interval = np.median(np.diff(raw["time"].values)).astype("timedelta64[ns]")
+        move += interval if stamp == "start" else interval // 2
+    if move:
+        raw = raw.assign_coords(time=raw["time"].values + move)
+        if "time_bnds" in raw:
+            raw["time_bnds"] = raw["time_bnds"] + move
+    done = complete.weather(raw, site)
+    stretches, left_out = _stretches(done)
+    if not stretches:
+        raise refuse(path.name, "no stretch of 12 h without a gap", f"{', '.join(NEEDED)} without gaps")
+    bridged = sum(int(c.rpartition(":")[2]) for c in done.attrs["assumed"].split("\n") if c.startswith("bridged="))
+    return Observed(done, stretches, bridged, left_out, "surface_downwelling_longwave_flux_in_air" in raw)
+
+
+def _headings(path: Path) -> tuple[dict[str, str], dict[str, float]]:
+    """Mapping of a CSV's headings to what the weather reader knows, and the heights they carry [m]."""
+    if not {s.lower() for s in path.suffixes} & {".csv", ".txt", ".tsv", ".dat"} or not path.is_file():
+        return {}, {}
+    opener = gzip.open if path.suffix == ".gz" else open
+    try:
+        with opener(path, "rt", encoding="utf-8-sig", errors="replace") as file:
+            first = next((line for line in file if line.strip(" ,;\t\r\n") and not line.startswith("#")), "")
+    except (OSError, EOFError) as error:
+        raise InputError(path.name, [Problem(path.name, f"cannot be read ({error})")]) from None
+    columns = next(csv.reader([first], delimiter=max(",;\t", key=first.count)), [])
+    mapping: dict[str, str] = {}
+    heights: dict[str, float] = {}
+    taken: dict[str, tuple[float, str]] = {}  # name -> how far from the best height, heading
+    for column in (c.strip() for c in columns):
+        head = traces.header(column)
+        if head.name.startswith(_NOT_WEATHER):
+            mapping[column] = f"reading {head.name}"  # without a unit it is left alone, and said
+            continue
+        known = names.canonical(head.name.replace("_", " ")) or names.canonical(head.name)
+        if np.isnan(head.level) or known is None:
+            continue
+        away = abs(head.level - _BEST_HEIGHT.get(known, 2.0))
+        if known in taken and taken[known][0] <= away:
+            mapping[column] = f"other height {head.name}"
+            continue
+        if known in taken:
+            mapping[taken[known][1]] = f"other height {head.name}"
+        taken[known] = (away, column)
+        mapping[column] = f"{known} [{head.unit}]"
+        if known == "wind_speed":
+            heights["wind_height"] = head.level
+        elif known == "air_temperature":
+            heights["temperature_height"] = head.level
+    return mapping, heights
+
+
+def _stretches(weather: xr.Dataset) -> tuple[tuple[slice, ...], int]:
+    whole = np.logical_and.reduce([np.isfinite(weather[name].values[0]) for name in NEEDED])
+    time = weather["time"].values
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], whole.astype(int), [0]])))
+    found, left_out = [], 0
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        if time[last - 1] - time[first] >= SHORTEST:
+            found.append(slice(int(first), int(last)))
+        else:
+            left_out += int(last - first)
+    return tuple(found), left_out
