@@ -4,7 +4,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.errors import Problem, WeatherTooOld
+from microclimate.errors import Problem, WeatherTooOld, refuse
 from microclimate.schema import WEATHER, Site, seal
 from microclimate.weather import assumed, dress, sky
 from microclimate.weather.calibrated import calibrate, probability_below
@@ -82,8 +82,8 @@ def members(
     return seal(assumed.note(data, notes), WEATHER, "weather")
 
 
-def covers(weather: xr.Dataset, start: np.datetime64, end: np.datetime64) -> None:
-    """Refuses weather that does not reach the window asked for.
+def covers(weather: xr.Dataset, start: np.datetime64, end: np.datetime64, *, now: np.datetime64 | None = None) -> None:
+    """Refuses weather that does not reach the window asked for, or that says it was made in the future.
 
     Parameters
     ----------
@@ -91,15 +91,24 @@ def covers(weather: xr.Dataset, start: np.datetime64, end: np.datetime64) -> Non
         (realization, time).
     start, end : datetime64
         UTC.
+    now : datetime64, optional
+        UTC; a forecast made more than an hour after it has a wrong stamp.
 
     Raises
     ------
+    InputError
+        Made in the future.
     WeatherTooOld
         It ends before the window does (too old, too short), or begins after the window has begun.
     """
     first, last = weather["time"].values[0], weather["time"].values[-1]
     first = weather["time_bnds"].values[0, 0] if "time_bnds" in weather else first
     where = str(weather.attrs.get("source", "weather"))
+    if now is not None and weather.attrs.get("issued") and _begin(weather) > now + np.timedelta64(1, "h"):
+        made = f"says it was issued {weather.attrs['issued'][:16]} UTC, after now ({str(now)[:16]})"
+        raise refuse(
+            where, made, "a forecast already made", "check the time zone of its stamps, and this machine's clock"
+        )
     window = f"{str(start)[:16]} to {str(end)[:16]} UTC"
     if last < end:
         issued = f", issued {weather.attrs['issued'][:16]}" if weather.attrs.get("issued") else ""

@@ -80,7 +80,25 @@ def dataset(table: Table) -> xr.Dataset:
     for name, value in (("wind_height", table.wind_height), ("temperature_height", table.temperature_height)):
         if value is not None:
             data.attrs[name] = float(value)
-    return assumed.note(_derived(data), codes)
+    return assumed.note(_members(_derived(data), codes), codes)
+
+
+def _members(data: xr.Dataset, codes: list[str]) -> xr.Dataset:
+    """Members without any value of some variable are left out; those that end early are counted."""
+    if data.sizes["realization"] < 2:
+        return data
+    known = [np.isfinite(data[name].values) for name in data.data_vars if name != "time_bnds"]
+    alive = np.logical_and.reduce([k.any(axis=1) if len(k) > 1 else np.ones(len(k), bool) for k in known])
+    if alive.any() and not alive.all():
+        codes.append(f"dead_members={int((~alive).sum())}")
+        data = data.isel(realization=alive)
+    if "air_temperature" in data:
+        last = np.isfinite(data["air_temperature"].values)
+        ends = last.shape[1] - np.argmax(last[:, ::-1], axis=1)
+        early = int((ends < ends.max()).sum())
+        if early:
+            codes.append(f"unequal_members={early}")
+    return data
 
 
 def _times(table: Table) -> list[Problem]:

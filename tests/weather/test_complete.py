@@ -14,8 +14,10 @@ from microclimate.physics import rain, vapour
 from microclimate.schema import WEATHER, Site
 from microclimate.weather import assumed, complete, read, sky
 from microclimate.weather.complete import DIFFUSE, DIRECT, GLOBAL, LONGWAVE
+from microclimate.weather.regular import regular
 
 SITE = Site("field", 36.1, -79.95, 273.0, "America/New_York")
+REFERENCE = Path(__file__).parents[1] / "reference" / "weather"
 DEMO = Path(__file__).parents[2] / "data_demo"
 TMY3 = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 
@@ -34,7 +36,7 @@ def test_a_bare_forecast_is_completed_and_every_addition_is_said(tmp_path: Path)
     codes = assumed.codes(made)
     assert codes["dew_point"] == ["daily_minimum"]
     assert codes["direction"] == ["unknown"]
-    assert codes["longwave"] == ["brutsaert"]
+    assert codes["longwave"] == [sky.DEFAULT_CLEAR_SKY]
     assert {"pressure", "gust", "shortwave", "split", "precipitation", "wind_height"} <= set(codes)
 
 
@@ -155,7 +157,7 @@ def test_the_clear_sky_formula_can_be_chosen(tmp_path: Path, formula: str) -> No
 
 
 def test_cloud_is_told_by_longwave_or_by_the_sun(tmp_path: Path) -> None:
-    made = _weather(tmp_path, "temp [degC],rh [%],wind [m/s],longwave [W/m2]", "0,70,2,315.6")
+    made = _weather(tmp_path, "temp [degC],rh [%],wind [m/s],longwave [W/m2]", "0,70,2,315.6")  # overcast: sigma T^4
     assert made.cloud_area_fraction.values == pytest.approx(1.0, abs=0.01)
     raw = read.weather(DEMO / "past.csv", SITE).drop_vars("cloud_area_fraction")
     told = complete.weather(raw, SITE)
@@ -192,3 +194,41 @@ def test_weather_without_wind_or_temperature_is_refused(tmp_path: Path) -> None:
         _weather(tmp_path, "wind [m/s],cloud [%]", "1,50")
     with pytest.raises(InputError, match="one of brutsaert"):
         _weather(tmp_path, "temp [degC],wind [m/s]", "1,2", clear_sky="guess")
+
+
+STATIONS = [
+    # a high, dry, calm valley under a clear sky all day; a desert with cloud by day
+    ("slv16001.dat.gz", Site("high valley", 37.70, -105.92, 2317.0, "America/Denver")),
+    ("dra24048.dat.gz", Site("desert", 36.62, -116.02, 1007.0, "America/Los_Angeles")),
+]
+
+
+@pytest.mark.parametrize(("file", "site"), STATIONS)
+@pytest.mark.parametrize("formula", sky.CLEAR_SKIES)
+def test_sky_longwave_against_measured_days(file: str, site: Site, formula: str) -> None:
+    raw = read.weather(REFERENCE / file, site)
+    measured = complete.weather(raw, site)[LONGWAVE].values[0]
+    made = complete.weather(raw.drop_vars(LONGWAVE), site, clear_sky=formula)
+    error = made[LONGWAVE].values[0] - measured
+    spread = float(np.sqrt((error**2).mean()))
+    # cloud told by the day's sun and carried through the night. Root mean square errors of the better clear-sky and
+    # all-sky formulas at many stations lie below 23 to 30 W/m2 (Flerchinger et al. 2009, WRR 45:W03423; from memory).
+    # Found here: 13.8 and 20.8 (Dilley & O'Brien), 14.5 and 19.0 (Prata), 32.6 and 21.2 (Brutsaert, too dark a sky in
+    # very dry air: 29 W/m2 too low in the valley)
+    assert spread < {"brutsaert": 36.0, "prata": 23.0, "dilley_obrien": 23.0}[formula]
+    assert abs(float(error.mean())) < {"brutsaert": 32.0, "prata": 10.0, "dilley_obrien": 10.0}[formula]
+
+
+def test_the_split_and_the_clear_sky_against_a_measured_clear_day() -> None:
+    # the other day, under thin bright cloud, is one on which Erbs finds a third of the diffuse light there is
+    file, site = STATIONS[0]
+    raw = regular(read.weather(REFERENCE / file, site))
+    hours = raw.sizes["time"] // 12
+    total, diffuse = (raw[name].values[0, : 12 * hours].reshape(hours, 12).mean(axis=1) for name in (GLOBAL, DIFFUSE))
+    sun = sky.sun(raw.time.values[11 : 12 * hours : 12], np.full(hours, 3600.0), site)
+    high = sun.height > 0.2
+    _, ours = sky.split(total, sun)
+    # hours, as Erbs et al. 1982 were fitted to; their figure scatters by about 0.15 of the global (from memory)
+    assert np.sqrt(np.mean((ours - diffuse)[high] ** 2)) < 0.15 * total[high].mean()
+    # a clear day at 2,317 m: clear-sky models within 7 % (Reno et al. 2012)
+    assert np.median(total[high] / sun.clear[high]) == pytest.approx(1.0, abs=0.07)

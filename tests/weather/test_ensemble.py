@@ -8,7 +8,7 @@ import pytest
 import xarray as xr
 from scipy.stats import norm
 
-from microclimate.errors import WeatherTooOld
+from microclimate.errors import InputError, WeatherTooOld
 from microclimate.schema import Site
 from microclimate.weather import assumed, complete, dress, ensemble, history, read
 from microclimate.weather.complete import GLOBAL, LONGWAVE
@@ -134,6 +134,13 @@ def test_weather_that_does_not_reach_the_night_is_refused(run: xr.Dataset) -> No
     assert caught.value.exit_code == 3
     with pytest.raises(WeatherTooOld, match="begins"):
         ensemble.covers(run, np.datetime64("2026-01-20T22"), np.datetime64("2026-01-28T13"))
+
+
+def test_a_forecast_from_the_future_is_refused(run: xr.Dataset) -> None:
+    night = np.datetime64("2026-01-28T22"), np.datetime64("2026-01-29T13")
+    ensemble.covers(run, *night, now=np.datetime64("2026-01-27T17:30"))
+    with pytest.raises(InputError, match="after now"):
+        ensemble.covers(run, *night, now=np.datetime64("2026-01-27T12:00"))
 
 
 def test_the_demo_files_are_what_their_recipe_makes(tmp_path: Path) -> None:

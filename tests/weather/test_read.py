@@ -265,3 +265,23 @@ def test_a_season_of_csv_is_read_within_a_second(tmp_path: Path) -> None:
         read.weather(tmp_path / "w.csv", SITE)
         spent.append((pd.Timestamp.now() - begun).total_seconds())
     assert min(spent) < 1.0
+
+
+def test_members_that_end_early_or_hold_nothing_are_told(tmp_path: Path) -> None:
+    times = pd.date_range("2026-01-28", periods=4, freq="h")
+    values = 270.0 + np.zeros((4, 4))
+    values[1, 2:] = np.nan
+    values[2] = np.nan
+    made = xr.Dataset({"t2m": (("number", "time"), values, {"units": "K"})}, coords={"time": times})
+    made.to_netcdf(tmp_path / "w.nc", engine="h5netcdf")
+    data = read.weather(tmp_path / "w.nc", SITE)
+    codes = assumed.codes(data)
+    assert data.sizes["realization"] == 3
+    assert codes["dead_members"] == ["1"]
+    assert codes["unequal_members"] == ["1"]
+    assert np.isnan(regular(data).air_temperature.values[1, 2:]).all()
+
+
+def test_the_codes_are_all_described() -> None:
+    with pytest.raises(KeyError):
+        assumed.note(xr.Dataset(attrs={"assumed": ""}), ["made_up=1"])
