@@ -10,6 +10,10 @@ canopy like one conductance and one temperature. E += c d keeps the energy exact
 
 from microclimate.column.lanes import (
     ADMITTANCE,
+    ANSWER,
+    CAPACITY_FREEZING,
+    CAPACITY_FROZEN,
+    CAPACITY_UNFROZEN,
     CHANGE,
     CONDUCTANCE,
     ENTHALPY,
@@ -20,9 +24,10 @@ from microclimate.column.lanes import (
     INCREMENT,
     INVERSE,
     LANES,
+    LINE,
     MISFIT,
     OPEN_LANE,
-    RESISTANCE_CHANGE,
+    RESISTANCE_RISE,
     RESISTANCE_UNFROZEN,
     RESPONSE,
     SHARE,
@@ -49,8 +54,8 @@ def layer_temperature(enthalpy: Value, unfrozen: Value, freezing: Value, frozen:
 
 
 @formula
-def layer_slope(enthalpy: Value, unfrozen: Value, freezing: Value, frozen: Value, stretch: Value) -> Value:
-    """dT/dE [K m2 J-1] at an enthalpy [J m-2]."""
+def on_stretch(enthalpy: Value, unfrozen: Value, freezing: Value, frozen: Value, stretch: Value) -> Value:
+    """The one of three values (slopes or capacities) that holds at an enthalpy [J m-2]."""
     below = freezing if enthalpy > -stretch else frozen
     return unfrozen if enthalpy > 0.0 else below
 
@@ -64,8 +69,22 @@ def frozen_share(enthalpy: Value, stretch: Value) -> Value:
 
 
 @formula
+def settle(layer: Value, rows: Value) -> None:
+    """Temperatures from enthalpies, where a run begins."""
+    for row in range(1, rows + 1):
+        for lane in range(LANES):
+            layer[at(row, TEMPERATURE, lane)] = layer_temperature(
+                layer[at(row, ENTHALPY, lane)],
+                layer[at(row, SLOPE_UNFROZEN, lane)],
+                layer[at(row, SLOPE_FREEZING, lane)],
+                layer[at(row, SLOPE_FROZEN, lane)],
+                layer[at(row, FREEZING, lane)],
+            )
+
+
+@formula
 def begin(layer: Value, rows: Value) -> None:
-    """Keep the old enthalpy; temperatures; conductances between centres with the ice as it is now.
+    """Keep the old enthalpy; conductances between centres with the ice as it is now.
 
     Row 0 and the row below the last bring their own HALF: of the way into the canopy, and to what is below.
     """
@@ -74,17 +93,9 @@ def begin(layer: Value, rows: Value) -> None:
             enthalpy = layer[at(row, ENTHALPY, lane)]
             stretch = layer[at(row, FREEZING, lane)]
             layer[at(row, ENTHALPY_OLD, lane)] = enthalpy
-            layer[at(row, TEMPERATURE, lane)] = layer_temperature(
-                enthalpy,
-                layer[at(row, SLOPE_UNFROZEN, lane)],
-                layer[at(row, SLOPE_FREEZING, lane)],
-                layer[at(row, SLOPE_FROZEN, lane)],
-                stretch,
-            )
-            half = (
-                layer[at(row, RESISTANCE_UNFROZEN, lane)]
-                + frozen_share(enthalpy, stretch) * layer[at(row, RESISTANCE_CHANGE, lane)]
-            )
+            ice = -enthalpy if enthalpy < 0.0 else 0.0
+            ice = ice if ice < stretch else stretch
+            half = layer[at(row, RESISTANCE_UNFROZEN, lane)] + ice * layer[at(row, RESISTANCE_RISE, lane)]
             layer[at(row, HALF, lane)] = half
             layer[at(row, CONDUCTANCE, lane)] = 1.0 / (half + layer[at(row - 1, HALF, lane)])
     for lane in range(LANES):
@@ -104,14 +115,14 @@ def eliminate(layer: Value, rows: Value, rate: Value) -> None:
             up = layer[at(row, CONDUCTANCE, lane)]
             down = layer[at(row + 1, CONDUCTANCE, lane)]
             side = layer[at(row, SIDE, lane)]
-            slope = layer_slope(
+            capacity = on_stretch(
                 enthalpy,
-                layer[at(row, SLOPE_UNFROZEN, lane)],
-                layer[at(row, SLOPE_FREEZING, lane)],
-                layer[at(row, SLOPE_FROZEN, lane)],
+                layer[at(row, CAPACITY_UNFROZEN, lane)],
+                layer[at(row, CAPACITY_FREEZING, lane)],
+                layer[at(row, CAPACITY_FROZEN, lane)],
                 layer[at(row, FREEZING, lane)],
             )
-            own = rate / slope + layer[at(row + 1, ADMITTANCE, lane)] + side
+            own = capacity * rate + layer[at(row + 1, ADMITTANCE, lane)] + side
             rest = (
                 (layer[at(row, ENTHALPY_OLD, lane)] - enthalpy) * rate
                 + up * (layer[at(row - 1, TEMPERATURE, lane)] - here)
@@ -150,17 +161,21 @@ def respond(layer: Value, rows: Value) -> None:
 
 
 @formula
-def respond_down(layer: Value, rows: Value) -> None:
+def answer(layer: Value, rows: Value) -> None:
     """From the top down: the same with what changes above included; row 0 holds the canopy's answer."""
     for row in range(1, rows + 1):
         for lane in range(LANES):
-            above = layer[at(row, SHARE, lane)] * layer[at(row - 1, RESPONSE, lane)]
-            layer[at(row, RESPONSE, lane)] = layer[at(row, RESPONSE, lane)] + above
+            layer[at(row, ANSWER, lane)] = (
+                layer[at(row, RESPONSE, lane)] + layer[at(row, SHARE, lane)] * layer[at(row - 1, ANSWER, lane)]
+            )
 
 
 @formula
 def update(layer: Value, rows: Value) -> None:
-    """E += c d, the new temperature, and the largest misfit between it and the straight line (left in INCREMENT)."""
+    """E += c d, the new temperature, and the largest misfit with the straight LINE.
+
+    The increment of row 0 is given.
+    """
     for row in range(1, rows + 1):
         for lane in range(LANES):
             enthalpy = layer[at(row, ENTHALPY, lane)]
@@ -169,9 +184,16 @@ def update(layer: Value, rows: Value) -> None:
             frozen = layer[at(row, SLOPE_FROZEN, lane)]
             stretch = layer[at(row, FREEZING, lane)]
             going = layer[at(row - 1, OPEN_LANE, lane)]
-            step = layer[at(row, INCREMENT, lane)] * going
+            change = layer[at(row, CHANGE, lane)] + layer[at(row, SHARE, lane)] * layer[at(row - 1, INCREMENT, lane)]
+            step = change * going
             line = layer[at(row, TEMPERATURE, lane)] + step
-            enthalpy = enthalpy + step / layer_slope(enthalpy, unfrozen, freezing, frozen, stretch)
+            enthalpy = enthalpy + step * on_stretch(
+                enthalpy,
+                layer[at(row, CAPACITY_UNFROZEN, lane)],
+                layer[at(row, CAPACITY_FREEZING, lane)],
+                layer[at(row, CAPACITY_FROZEN, lane)],
+                stretch,
+            )
             new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
             misfit = abs(new - line)
             worst = layer[at(row - 1, MISFIT, lane)]
@@ -179,4 +201,5 @@ def update(layer: Value, rows: Value) -> None:
             layer[at(row, OPEN_LANE, lane)] = going
             layer[at(row, ENTHALPY, lane)] = enthalpy
             layer[at(row, TEMPERATURE, lane)] = new
-            layer[at(row, INCREMENT, lane)] = line
+            layer[at(row, INCREMENT, lane)] = change
+            layer[at(row, LINE, lane)] = line

@@ -7,7 +7,19 @@ power that brings the probe to its set point is found at once, and so is the mos
 import numpy as np
 
 from microclimate.column import rows as s
-from microclimate.column.lanes import HEATED, INCREMENT, LANES, RESPONSE, SIDE, SOURCE, TEMPERATURE, at, on
+from microclimate.column.lanes import (
+    ANSWER,
+    CHANGE,
+    HEATED,
+    INCREMENT,
+    LANES,
+    RESPONSE,
+    SIDE,
+    SOURCE,
+    TEMPERATURE,
+    at,
+    on,
+)
 from microclimate.physics.elementwise import Value, formula
 
 
@@ -20,12 +32,10 @@ def between_rows(layer: Value, variable: Value, row: Value, share: Value, lane: 
 
 
 @formula
-def begin(surface: Value, layer: Value, rows: Value, step: Value) -> None:
-    """Sources at the start of a step; the set point that holds now; on or off where the plant knows only that."""
+def begin(surface: Value, layer: Value, step: Value) -> None:
+    """At the start of a step: the set point that holds now; on or off where the plant knows only that."""
     for lane in range(LANES):
         probe = between_rows(layer, TEMPERATURE, surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)], lane)
-        surface[on(s.PROBE_OLD, lane)] = probe
-        surface[on(s.HEAT_CHANGE, lane)] = 0.0
         if surface[on(s.HEATING_ALLOWED, lane)] > 0.0 and surface[on(s.HEAT_LIMIT, lane)] > 0.0:
             wanted = surface[on(s.SET_POINT, lane)]
             risen = surface[on(s.SET_POINT_NOW, lane)] + surface[on(s.HEAT_RAMP, lane)] * step
@@ -44,6 +54,11 @@ def begin(surface: Value, layer: Value, rows: Value, step: Value) -> None:
             surface[on(s.HEAT_ON, lane)] = 0.0
             surface[on(s.HEAT_WAIT, lane)] = 0.0
             surface[on(s.SET_POINT_NOW, lane)] = probe
+
+
+@formula
+def sources(surface: Value, layer: Value, rows: Value) -> None:
+    """What comes into each layer from its side and from the heating that ran at the end of the last step."""
     for row in range(1, rows + 1):
         for lane in range(LANES):
             layer[at(row, SOURCE, lane)] = (
@@ -54,7 +69,7 @@ def begin(surface: Value, layer: Value, rows: Value, step: Value) -> None:
 
 @formula
 def decide(surface: Value, layer: Value, rows: Value) -> None:
-    """Change of the heating in this pass, and the layers' increments with it."""
+    """Change of the heating in this pass, and what the layers do of it by themselves."""
     for lane in range(LANES):
         change = 0.0 * surface[on(s.HEAT, lane)]
         running = (
@@ -66,7 +81,7 @@ def decide(surface: Value, layer: Value, rows: Value) -> None:
             now = surface[on(s.HEAT, lane)]
             row, share = surface[on(s.PIPE_ROW, lane)], surface[on(s.PIPE_SHARE, lane)]
             pipe = between_rows(layer, TEMPERATURE, row, share, lane) + between_rows(layer, INCREMENT, row, share, lane)
-            answer = between_rows(layer, RESPONSE, row, share, lane)
+            answer = between_rows(layer, ANSWER, row, share, lane)
             most = surface[on(s.HEAT_LIMIT, lane)]
             coupling = surface[on(s.HEAT_COUPLING, lane)]
             if coupling > 0.0:
@@ -77,7 +92,7 @@ def decide(surface: Value, layer: Value, rows: Value) -> None:
             probe = between_rows(layer, TEMPERATURE, row, share, lane) + between_rows(
                 layer, INCREMENT, row, share, lane
             )
-            answer = between_rows(layer, RESPONSE, row, share, lane)
+            answer = between_rows(layer, ANSWER, row, share, lane)
             lack = surface[on(s.SET_POINT_NOW, lane)] - probe
             # what brings the probe to its set point; without an answer at the probe, all or nothing
             wanted = now + lack / max(answer, 1e-9)
@@ -89,8 +104,19 @@ def decide(surface: Value, layer: Value, rows: Value) -> None:
     for row in range(1, rows + 1):
         for lane in range(LANES):
             change = surface[on(s.HEAT_CHANGE, lane)]
-            layer[at(row, INCREMENT, lane)] += change * layer[at(row, RESPONSE, lane)]
+            layer[at(row, CHANGE, lane)] += change * layer[at(row, RESPONSE, lane)]
             layer[at(row, SOURCE, lane)] += change * layer[at(row, HEATED, lane)]
+
+
+@formula
+def rest(surface: Value, layer: Value) -> None:
+    """No lane of the block may heat: nothing runs, a set point to come would rise from where the probe is."""
+    for lane in range(LANES):
+        probe = between_rows(layer, TEMPERATURE, surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)], lane)
+        surface[on(s.HEAT, lane)] = 0.0
+        surface[on(s.HEAT_ON, lane)] = 0.0
+        surface[on(s.HEAT_WAIT, lane)] = 0.0
+        surface[on(s.SET_POINT_NOW, lane)] = probe
 
 
 @formula

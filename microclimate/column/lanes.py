@@ -16,9 +16,12 @@ LANES = 32
     SLOPE_UNFROZEN,  # dT/dE [K m2 J-1]
     SLOPE_FREEZING,
     SLOPE_FROZEN,
+    CAPACITY_UNFROZEN,  # their inverses, which cost a division each time otherwise [J m-2 K-1]
+    CAPACITY_FREEZING,
+    CAPACITY_FROZEN,
     FREEZING,  # enthalpy of the freezing stretch [J m-2]
     RESISTANCE_UNFROZEN,  # of half the layer [m2 K W-1]
-    RESISTANCE_CHANGE,  # frozen less unfrozen
+    RESISTANCE_RISE,  # its change for each J m-2 frozen
     SIDE,  # conductance to the side face [W m-2 K-1]
     HEATED,  # share of the heating put in here [1]
     IN_TOP,  # share of the uppermost 10 mm that is in here [1]
@@ -34,13 +37,15 @@ LANES = 32
     ADMITTANCE,  # what the row above sees of all below [W m-2 K-1]
     INCREMENT,  # [K]
     HALF,  # resistance from the centre to a face [m2 K W-1]
-    RESPONSE,  # of temperature to one more W m-2 of heating
+    RESPONSE,  # of temperature to one more W m-2 of heating, nothing changing above [K]
+    ANSWER,  # the same with what changes above
+    LINE,  # temperature on the straight line of the last pass [degC]
     SOURCE,  # [W m-2]
     OPEN_LANE,  # 1 while the lane still iterates
     MISFIT,  # largest so far of |T(E) - linear T| [K]
     LAYER_VARIABLES,
-) = range(26)
-LAYER_GIVEN = 11  # of these, the first, are given and stay
+) = range(31)
+LAYER_GIVEN = IN_SEARCH + 1  # of these, the first, are given and stay
 
 
 @formula

@@ -168,7 +168,7 @@ def properties(cut: Grid, water_content: Array, freezing_range: Array | None = N
     )
 
 
-LAYER_PARAMETERS = 6  # slope unfrozen, freezing, frozen; freezing stretch; resistance unfrozen and its change
+LAYER_PARAMETERS = 9  # slopes and capacities unfrozen, freezing, frozen; freezing stretch; resistance and its rise
 
 
 def kernel_parameters(known: Properties) -> Array:
@@ -178,9 +178,9 @@ def kernel_parameters(known: Properties) -> Array:
     stretch = known.latent * thickness + 0.5 * (unfrozen + frozen) * known.freezing_range
     resistance = 0.5 * thickness / known.conductivity_unfrozen
     change = 0.5 * thickness / known.conductivity_frozen - resistance
-    return np.stack(
-        [1.0 / unfrozen, known.freezing_range / stretch, 1.0 / frozen, stretch, resistance, change], axis=-1
-    )
+    freezing = known.freezing_range / stretch
+    slopes = [1.0 / unfrozen, freezing, 1.0 / frozen]
+    return np.stack([*slopes, unfrozen, 1.0 / freezing, frozen, stretch, resistance, change / stretch], axis=-1)
 
 
 def enthalpy(parameters: Array, temperature: Array, frozen_fraction: Array) -> Array:
@@ -188,7 +188,7 @@ def enthalpy(parameters: Array, temperature: Array, frozen_fraction: Array) -> A
 
     Inside the freezing range the frozen share decides, outside it the temperature.
     """
-    unfrozen, freezing, frozen, stretch = (parameters[..., i] for i in range(4))
+    unfrozen, freezing, frozen, stretch = (parameters[..., i] for i in (0, 1, 2, 6))
     span = freezing * stretch
     cold = -stretch + (temperature + span) / frozen
     return np.where(
@@ -198,6 +198,6 @@ def enthalpy(parameters: Array, temperature: Array, frozen_fraction: Array) -> A
 
 def temperature(parameters: Array, heat: Array) -> tuple[Array, Array]:
     """Temperature [degC] and frozen share [1] of layers from their enthalpy [J m-2]."""
-    unfrozen, freezing, frozen, stretch = (parameters[..., i] for i in range(4))
+    unfrozen, freezing, frozen, stretch = (parameters[..., i] for i in (0, 1, 2, 6))
     degrees = soil.temperature_of_enthalpy(heat, unfrozen, stretch, freezing, 0.0, 0.0, frozen)
     return degrees, np.clip(-heat / stretch, 0.0, 1.0)

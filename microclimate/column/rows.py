@@ -112,8 +112,14 @@
     TOP_TABLE,
     TOP_WIND,
     RICHARDSON,  # of one kelvin that the air is warmer than the top
-    EXCHANGE,  # conductance of heat [m s-1]
-    EXCHANGE_SLOPE,
+    STILL,  # conductance in a calm [m s-1]
+    TABLE_LOW,  # ends of its exchange table
+    TABLE_HIGH,
+    PLACE,  # in the table
+    QUICKNESS,  # of the place with the Richardson number
+    PLACE_REST,
+    TRANSFER,  # coefficient at the left of the stretch, and its rise
+    TRANSFER_RISE,
     # elimination
     LEAF_INVERSE,
     LEAF_SHARE,
@@ -130,7 +136,7 @@
     ADMITTANCE,
     DOWNWARD,
     TOP_ENTHALPY,
-    TOP_ENTHALPY_OLD,
+    TOP_OLD,
     TOP_UNFROZEN,
     TOP_FREEZING,
     TOP_FROZEN,
@@ -146,7 +152,6 @@
     RADIATION_SLOPE,
     SENSIBLE_SLOPE,
     LATENT_SLOPE,
-    VAPOUR_SLOPE,
     VAPOUR_WET_SLOPE,
     SOIL_ADMITTANCE,
     SOIL_DOWNWARD,
@@ -157,21 +162,18 @@
     NODE_STEP,
     SKIN_STEP,
     INNER_STEP,
-    OUTER_STEP,
     LEAF_REPLY,
     NODE_REPLY,
     SKIN_REPLY,
     INNER_REPLY,
     OUTER_REPLY,
-    SOIL_REPLY,  # of the first layer, nothing changing above it
+    SOIL_REPLY,  # of the flow into the leaf from below, nothing changing above the soil
     HEAT_ENTHALPY,  # of the top [J m-2 per W m-2]
     HEAT_CHANGE,  # of the pass [W m-2]
-    PROBE_OLD,  # [degC]
     # results of the step
     NET_RADIATION,
     SENSIBLE,
     LATENT,
-    VAPOUR,
     VAPOUR_WET,
     GROUND,  # into the soil
     UNDER,  # net gain of what lies under a cover from sun, sky and warm air [W m-2]
@@ -180,7 +182,7 @@
     BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
     ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
     VARIABLES,
-) = range(168)
+) = range(170)
 
 GIVEN = AIR  # rows before this are given and stay
 FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step

@@ -1,11 +1,11 @@
 """One implicit step of a block of columns: what comes, the passes of Newton's rule, what settles."""
 
-from microclimate.column import ground, heat, rows, solve, store
+from microclimate.column import chain, ground, heat, rows, store, top
 from microclimate.column.lanes import (
     CONDUCTANCE,
     HALF,
-    INCREMENT,
     LANES,
+    LINE,
     MISFIT,
     TEMPERATURE,
     at,
@@ -36,51 +36,78 @@ def advance(
     rate = 1.0 / step
     for lane in range(LANES):
         surface[on(rows.ADVECTED, lane)] = 0.0
+        surface[on(rows.OPEN_LANE, lane)] = 1.0
+        surface[on(rows.HEAT_CHANGE, lane)] = 0.0
+        layer[at(count + 1, HALF, lane)] = 1.0 / surface[on(rows.BELOW_CONDUCTANCE, lane)]
+        layer[at(count + 1, TEMPERATURE, lane)] = surface[on(rows.BELOW, lane)]
     if weather:
         for lane in range(LANES):
             store.change_cover(surface, lane, covers)
         store.receive(surface, step)
-    for lane in range(LANES):
-        layer[at(count + 1, HALF, lane)] = 1.0 / surface[on(rows.BELOW_CONDUCTANCE, lane)]
-        layer[at(count + 1, TEMPERATURE, lane)] = surface[on(rows.BELOW, lane)]
-        surface[on(rows.OPEN_LANE, lane)] = 1.0
-    solve.begin(surface, layer)
-    for lane in range(LANES):
-        layer[at(0, TEMPERATURE, lane)] = surface[on(rows.LEAF, lane)]
+    snowing, sheeted = any_above(surface, rows.SNOW), any_above(surface, rows.COVER_LYING)
+    chained = snowing or sheeted
+    chain.begin_leaf(surface, layer)
+    if snowing:
+        chain.begin_snow(surface)
+    if sheeted:
+        chain.begin_sheet(surface)
+    top.begin(surface, tables, snowing, sheeted)
     ground.begin(layer, count)
     heating = heat.wanted_anywhere(surface)
-    heat.begin(surface, layer, count, step)
+    if heating:
+        heat.begin(surface, layer, step)
+    else:
+        heat.rest(surface, layer)
+    heat.sources(surface, layer, count)
 
     for _ in range(PASSES):
         ground.eliminate(layer, count, rate)
-        solve.fold(surface, layer, rate)
+        chain.fold(surface, layer, chained, rate)
         for _ in range(TOP_PASSES):
-            solve.exchange(surface, tables)
-            if solve.newton(surface, rate) <= solve.TOP_TOLERANCE:
+            top.look_up(surface, tables)
+            if top.newton(surface, rate) <= top.TOLERANCE:
                 break
-        solve.unfold(surface, layer)
-        ground.substitute(layer, count)
+        chain.unfold(surface, layer)
         if heating:
+            ground.substitute(layer, count)
             ground.respond(layer, count)
-            solve.reply(surface, layer, rate)
-            ground.respond_down(layer, count)
+            chain.reply(surface, layer, rate)
+            ground.answer(layer, count)
             heat.decide(surface, layer, count)
-            solve.heat_top(surface)
-        solve.update(surface, layer, rate)
+            chain.heated(surface, layer)
+            top.heated(surface)
+        chain.update(surface, layer, chained, rate)
         ground.update(layer, count)
-        open_lanes = 0.0
-        for lane in range(LANES):
-            change = abs(surface[on(rows.HEAT_CHANGE, lane)])
-            was = surface[on(rows.OPEN_LANE, lane)]
-            bottom = layer[at(count + 1, CONDUCTANCE, lane)] * (
-                layer[at(count, INCREMENT, lane)] - layer[at(count + 1, TEMPERATURE, lane)]
-            )
-            surface[on(rows.BOTTOM, lane)] = bottom if was > 0.0 else surface[on(rows.BOTTOM, lane)]
-            going = layer[at(count, MISFIT, lane)] > TOLERANCE or change > HEAT_TOLERANCE
-            still = was if going else 0.0
-            surface[on(rows.OPEN_LANE, lane)] = still
-            open_lanes += still
-        if open_lanes == 0.0:
+        if not _open_lanes(surface, layer, count):
             break
-    store.settle_snow(surface, step)
+    if snowing:
+        store.settle_snow(surface, step)
     store.settle_leaf(surface, step)
+    if sheeted:
+        store.settle_sheet(surface, step)
+
+
+@formula
+def _open_lanes(surface: Value, layer: Value, count: Value) -> Value:
+    """Close the lanes that are done; true while any is not. The flow out of the lowest layer."""
+    left = 0.0 * surface[on(rows.OPEN_LANE, 0)]
+    for lane in range(LANES):
+        change, was = abs(surface[on(rows.HEAT_CHANGE, lane)]), surface[on(rows.OPEN_LANE, lane)]
+        excess = layer[at(count, LINE, lane)] - layer[at(count + 1, TEMPERATURE, lane)]
+        bottom = layer[at(count + 1, CONDUCTANCE, lane)] * excess
+        surface[on(rows.BOTTOM, lane)] = bottom if was > 0.0 else surface[on(rows.BOTTOM, lane)]
+        going = layer[at(count, MISFIT, lane)] > TOLERANCE or change > HEAT_TOLERANCE
+        still = was if going else 0.0 * was
+        surface[on(rows.OPEN_LANE, lane)] = still
+        left += still
+    return left > 0.0
+
+
+@formula
+def any_above(surface: Value, row: Value) -> Value:
+    """Whether a row is above 0 in any lane."""
+    most = surface[on(row, 0)]
+    for lane in range(1, LANES):
+        here = surface[on(row, lane)]
+        most = here if here > most else most
+    return most > 0.0

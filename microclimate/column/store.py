@@ -38,12 +38,15 @@ def film_curve(capacity: Value, film: Value) -> Value:
 @formula
 def film_enthalpy(temperature: Value, capacity: Value, film: Value) -> Value:
     """Enthalpy [J m-2] of that face at a temperature [degC]."""
-    unfrozen, freezing, frozen, stretch = film_curve(capacity, film)
-    if temperature > 0.0:
-        return temperature / unfrozen
-    if temperature > -FILM_RANGE:
-        return temperature / freezing
-    return (temperature + FILM_RANGE) / frozen - stretch
+    unfrozen = capacity + HEAT_CAPACITY_WATER * film
+    frozen = capacity + HEAT_CAPACITY_ICE * film
+    freezing = LATENT_FUSION * film / FILM_RANGE + 0.5 * (unfrozen + frozen)
+    warm = temperature if temperature > 0.0 else 0.0
+    ice = temperature if temperature < 0.0 else 0.0
+    ice = ice if ice > -FILM_RANGE else -FILM_RANGE
+    cold = temperature + FILM_RANGE
+    cold = cold if cold < 0.0 else 0.0
+    return warm * unfrozen + ice * freezing + cold * frozen
 
 
 @formula
@@ -182,55 +185,61 @@ def settle_snow(surface: Value, step: Value) -> None:
 def settle_film(enthalpy: Value, capacity: Value, film: Value, frost: Value, vapour: Value, full: Value) -> Value:
     """Film and frost [kg m-2] of a face after `vapour` [kg m-2] left it (or came, negative) and the rest dripped off.
 
-    Frost that melted has become film. The temperature stays; returns enthalpy, film, frost, and what came or went
-    with the water [J m-2].
+    Vapour comes as frost below 0 degC, else as dew; it leaves from the film first. Frost that melted has become film.
+    The temperature stays; returns enthalpy, film, frost, and what came or went with the water [J m-2].
     """
     unfrozen, freezing, frozen, stretch = film_curve(capacity, film + frost)
     degrees = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
-    if vapour < 0.0:
-        if degrees < 0.0:
-            frost -= vapour
-        else:
-            film -= vapour
-    else:
-        off_film = min(vapour, film)
-        film -= off_film
-        frost = max(frost - (vapour - off_film), 0.0)
+    cold = degrees < 0.0
+    came = -vapour if vapour < 0.0 else 0.0 * vapour
+    left = vapour if vapour > 0.0 else 0.0 * vapour
+    off_film = left if left < film else film
+    off_frost = left - off_film
+    off_frost = off_frost if off_frost < frost else frost
+    film = film - off_film + (0.0 * came if cold else came)
+    frost = frost - off_frost + (came if cold else 0.0 * came)
     total = film + frost
-    ice = min(max(-degrees / FILM_RANGE, 0.0), 1.0) * total
-    frost = min(frost, ice)
+    share = -degrees / FILM_RANGE
+    share = share if share > 0.0 else 0.0 * share
+    ice = (share if share < 1.0 else 1.0) * total
+    frost = frost if frost < ice else ice
     film = total - frost
-    film -= min(canopy.drip(total - ice, full), film)
+    dripped = canopy.drip(total - ice, full)
+    film -= dripped if dripped < film else film
     new = film_enthalpy(degrees, capacity, film + frost)
     return new, film, frost, new - enthalpy
 
 
 @formula
 def settle_leaf(surface: Value, step: Value) -> None:
-    """After a step: dew, frost, evaporation and drip of the leaf and of the upper face of the cover."""
+    """After a step: dew, frost, evaporation and drip of the leaf."""
     for lane in range(LANES):
-        covered = surface[on(s.COVER_LYING, lane)] > 0.0
-        bare = not covered and surface[on(s.SNOW, lane)] == 0.0
-        off = surface[on(s.VAPOUR_WET, lane)] * step
+        bare = surface[on(s.COVER_LYING, lane)] + surface[on(s.SNOWY, lane)] == 0.0
         heat, film, frost, brought = settle_film(
             surface[on(s.LEAF_ENTHALPY, lane)],
             surface[on(s.LEAF_CAPACITY, lane)],
             surface[on(s.LEAF_FILM, lane)],
             surface[on(s.LEAF_FROST, lane)],
-            off if bare else 0.0,
+            surface[on(s.VAPOUR_WET, lane)] * step if bare else 0.0 * step,
             surface[on(s.FILM_FULL, lane)],
         )
         surface[on(s.LEAF_ENTHALPY, lane)] = heat
         surface[on(s.LEAF_FILM, lane)] = film
         surface[on(s.LEAF_FROST, lane)] = frost
         surface[on(s.ADVECTED, lane)] += brought
-        if covered:
+
+
+@formula
+def settle_sheet(surface: Value, step: Value) -> None:
+    """The same on the upper face of a cover."""
+    for lane in range(LANES):
+        if surface[on(s.COVER_LYING, lane)] > 0.0:
             heat, film, frost, brought = settle_film(
                 surface[on(s.OUTER_ENTHALPY, lane)],
                 surface[on(s.COVER_CAPACITY, lane)],
                 surface[on(s.COVER_FILM, lane)],
                 surface[on(s.COVER_FROST, lane)],
-                off,
+                surface[on(s.VAPOUR_WET, lane)] * step,
                 COVER_FILM,
             )
             surface[on(s.OUTER_ENTHALPY, lane)] = heat

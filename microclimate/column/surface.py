@@ -64,8 +64,8 @@ def balance(
 
     Returns
     -------
-    net radiation in, its slope, sensible heat out, slope, latent heat out, slope,
-    vapour out [kg m-2 s-1], slope, vapour off the film, slope
+    (net radiation in, its slope, sensible heat out, its slope),
+    (latent heat out, its slope, vapour off the film [kg m-2 s-1], its slope)
     """
     up, up_slope = longwave_up(temperature, emissivity)
     radiation = sun + emissivity * longwave - up
@@ -87,16 +87,7 @@ def balance(
     off_film = density * (free if lack > 0.0 else exchange)
     off_leaf = density * (slow if lack > 0.0 else 0.0)
     latent_heat = vapour.latent_heat(temperature + ZERO_CELSIUS)
-    total = off_film + off_leaf
-    return (
-        radiation,
-        -up_slope,
-        sensible,
-        sensible_slope,
-        latent_heat * total * lack,
-        latent_heat * total * held_slope,
-        total * lack,
-        total * held_slope,
-        off_film * lack,
-        off_film * held_slope,
-    )
+    slope = latent_heat * (off_film + off_leaf)
+    dry = radiation, -up_slope, sensible, sensible_slope
+    moist = slope * lack, slope * held_slope, off_film * lack, off_film * held_slope
+    return dry, moist

@@ -8,6 +8,10 @@ from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
+from numba.core import ir, types
+from numba.core.compiler import CompilerBase, DefaultPassBuilder
+from numba.core.compiler_machinery import FunctionPass, register_pass
+from numba.core.untyped_passes import IRProcessing
 from numba.extending import overload, register_jitable
 
 Value = Any  # a number or an array of numbers, any shape that broadcasts
@@ -16,9 +20,55 @@ _P = ParamSpec("_P")
 _R = TypeVar("_R")
 
 
+@register_pass(mutates_CFG=False, analysis_only=False)
+class _NarrowConstants(FunctionPass):  # type: ignore[misc,unused-ignore]
+    """Take the constants of a function as float32 when it is compiled for float32.
+
+    numba takes every constant in a text as float64, which would widen, and so halve, every float32 lane.
+    """
+
+    _name = "narrow_constants"
+
+    def __init__(self) -> None:
+        FunctionPass.__init__(self)
+
+    def run_pass(self, state: Any) -> bool:
+        if not any(_has_float32(kind) for kind in state.args):
+            return False
+        for block in state.func_ir.blocks.values():
+            for line in block.body:
+                held = line.value if isinstance(line, ir.Assign) else None
+                if isinstance(held, ir.Const | ir.Global | ir.FreeVar):
+                    if type(held.value) is float:
+                        held.value = np.float32(held.value)
+                    elif type(held.value) is tuple and all(type(item) is float for item in held.value):
+                        held.value = tuple(np.float32(item) for item in held.value)
+        return True
+
+
+def _has_float32(kind: Any) -> bool:
+    """Whether a numba type is, or holds, float32."""
+    if isinstance(kind, types.BaseTuple):
+        return any(_has_float32(item) for item in kind)
+    return bool((kind.dtype if isinstance(kind, types.Array) else kind) == types.float32)
+
+
+class LanesCompiler(CompilerBase):  # type: ignore[misc,unused-ignore]
+    """numba's own passes and `_NarrowConstants`; kernels and formulas are compiled by it."""
+
+    def define_pipelines(self) -> list[Any]:
+        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
+        passes.add_pass_after(_NarrowConstants, IRProcessing)
+        passes.finalize()
+        return [passes]
+
+
 def formula(function: Callable[_P, _R]) -> Callable[_P, _R]:
-    """Mark a function so that kernels may call it; from Python it stays what it is."""
-    marked: Callable[_P, _R] = register_jitable(forceinline=True)(function)
+    """Mark a function so that kernels may call it; from Python it stays what it is.
+
+    Always inlined: a call inside a loop over lanes would make it go lane by lane.
+    """
+    marked: Callable[_P, _R] = register_jitable(forceinline=True, pipeline_class=LanesCompiler)(function)
     return marked
 
 
@@ -53,3 +103,16 @@ def _stretch_scalar(position: Value, table: Value) -> Callable[..., tuple[Value,
         return low, table[left + np.uint64(1)] - low, inside - left
 
     return at
+
+
+# cube root as a polynomial of the fourth root, to a twelfth for 0 to 80 (least largest error, ours), then Halley's step
+_ROOT = (0.483663, 0.68972497, -0.20452914, 0.02716275)
+
+
+@formula
+def fast_cube_root(number: Value) -> Value:
+    """Cube root of a `number` from 0 to 80 without a call. Largest error 2e-4 of the value from 1e-3 on (tested)."""
+    fourth = np.sqrt(np.sqrt(number))
+    guess = fourth * (_ROOT[0] + fourth * (_ROOT[1] + fourth * (_ROOT[2] + fourth * _ROOT[3])))
+    cube = guess * guess * guess
+    return guess * (cube + 2.0 * number) / (2.0 * cube + number + 1e-12)

@@ -217,6 +217,7 @@ def run_parallel(
             plans,
             last,
             lengths,
+            spans,
             parts,
             tables,
             covers,
@@ -266,7 +267,8 @@ def run_serial(
     depth_places : (patch, 6) row and share of the report depths
     shallow : layers that the surface state looks at
     forcing : (time, rows.FORCED, patch); plans : (time, rows.PLANNED, zone)
-    last : (patch) steps before the first gap; lengths : (time) of the steps [s]; spans : of the shorter steps that `parts` of make one of them
+    last : (patch) steps before the first gap
+    lengths, spans, parts : (time) of the steps [s]; of the shorter steps that each is cut into; how many
     tables, covers, thresholds : exchange tables, cover kinds, borders of the surface states
     windows : (window, time) whether a step counts
     accounts : (block, window, account) filled here
@@ -287,6 +289,7 @@ def run_serial(
             plans,
             last,
             lengths,
+            spans,
             parts,
             tables,
             covers,

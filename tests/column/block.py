@@ -7,7 +7,7 @@ from numba import njit
 
 from microclimate.column import layers, rows
 from microclimate.column import step as steps
-from microclimate.column.lanes import ENTHALPY, INCREMENT, LANES, LAYER_VARIABLES, SIDE, TEMPERATURE
+from microclimate.column.lanes import ENTHALPY, LANES, LAYER_VARIABLES, LINE, SIDE, TEMPERATURE
 from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
 from microclimate.physics import turbulence
 
@@ -38,6 +38,7 @@ class Block:
         degrees = np.broadcast_to(np.asarray(temperature, dtype=float), (self.count,))
         heat = layers.enthalpy(parameters, degrees, np.where(degrees < 0.0, 1.0, 0.0))
         self.layer[1:-1, ENTHALPY, :] = heat[:, None]
+        self.layer[1:-1, TEMPERATURE, :] = degrees[:, None]
         self.tables = np.array([turbulence.transfer_table(2.0, 2.0, z, 0.1 * z) for z in (0.001, 0.002, roughness)])
         self.tables = self.tables.astype(kind)
         self.set(
@@ -89,7 +90,7 @@ class Block:
             parts,
             weather,
         )
-        side = self.layer[1:-1, SIDE] * (self[rows.AIR] - self.layer[1:-1, INCREMENT])
+        side = self.layer[1:-1, SIDE] * (self[rows.AIR] - self.layer[1:-1, LINE])
         fluxes = [
             self[rows.NET_RADIATION], -self[rows.SENSIBLE], -self[rows.LATENT], self[rows.UNDER], self[rows.HEAT],
             -self[rows.BOTTOM], *side,

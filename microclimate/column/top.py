@@ -1,0 +1,212 @@
+"""The top of each column, where it meets the air: what it is, how it exchanges, Newton's rule for its enthalpy."""
+
+import numpy as np
+
+from microclimate.column import rows as s
+from microclimate.column.ground import layer_temperature, on_stretch
+from microclimate.column.lanes import LANES, on
+from microclimate.column.store import COVER_FILM
+from microclimate.column.surface import balance
+from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
+from microclimate.physics import canopy, turbulence
+from microclimate.physics.elementwise import Value, formula
+
+TOLERANCE = 0.02  # [K] the balance of the top is solved to this
+CALM = 0.1  # [m s-1] the wind is never taken below this (ours)
+SNOW_TABLE, SHEET_TABLE = 0.0, 1.0  # exchange tables; those of the kinds of grass follow
+SNOW_EMISSIVITY = 0.98  # from memory: 0.97-0.99
+SNOW_HIDES = 0.01  # [m] depth of snow that hides half of the grass (ours)
+NEVER = 1e9  # [s m-1] resistance of what has no pores
+FROZEN_LEAF = 5e3  # [s m-1] resistance of a frozen leaf (ours)
+
+
+@formula
+def begin(surface: Value, tables: Value, snowing: Value, sheeted: Value) -> None:
+    """What of each column meets the air in this step: the leaf, or the snow or the cover on it."""
+    for lane in range(LANES):
+        sun, air = surface[on(s.SUN, lane)], surface[on(s.AIR, lane)]
+        film = surface[on(s.LEAF_FILM, lane)] + surface[on(s.LEAF_FROST, lane)]
+        resistance = canopy.surface_resistance(
+            sun, surface[on(s.RESISTANCE_DAY, lane)], surface[on(s.RESISTANCE_NIGHT, lane)]
+        )
+        wind = surface[on(s.WIND, lane)]
+        wind = wind if wind > CALM else CALM
+        surface[on(s.DRY_RESISTANCE, lane)] = FROZEN_LEAF if surface[on(s.LEAF, lane)] < 0.0 else resistance
+        surface[on(s.WATER, lane)] = film
+        surface[on(s.WET, lane)] = canopy.fast_wet_share(film, surface[on(s.FILM_FULL, lane)])
+        surface[on(s.TOP_SUN, lane)] = (1.0 - surface[on(s.ALBEDO, lane)]) * sun
+        surface[on(s.TOP_EMISSIVITY, lane)] = surface[on(s.EMISSIVITY, lane)]
+        surface[on(s.TOP_TABLE, lane)] = surface[on(s.LEAF_TABLE, lane)]
+        surface[on(s.TOP_WIND, lane)] = wind
+        surface[on(s.BELOW_SUN, lane)] = 0.0 * sun
+        surface[on(s.BELOW_EMISSIVITY, lane)] = 0.0 * sun
+        surface[on(s.STILL, lane)] = surface[on(s.FLOOR, lane)] / (surface[on(s.DENSITY, lane)] * HEAT_CAPACITY_AIR)
+        surface[on(s.RICHARDSON, lane)] = turbulence.bulk_richardson(
+            air + ZERO_CELSIUS,
+            air + (ZERO_CELSIUS - 1.0),
+            wind,
+            surface[on(s.WIND_HEIGHT, lane)],
+            surface[on(s.TEMPERATURE_HEIGHT, lane)],
+        )
+    if snowing or sheeted:
+        for lane in range(LANES):
+            if surface[on(s.SNOWY, lane)] > 0.0:
+                _snow(surface, lane)
+            if surface[on(s.COVER_LYING, lane)] > 0.0:
+                _sheet(surface, lane)
+    for lane in range(LANES):
+        table = np.uint64(surface[on(s.TOP_TABLE, lane)])
+        surface[on(s.TABLE_LOW, lane)] = tables[table, 0]
+        surface[on(s.TABLE_HIGH, lane)] = tables[table, 1]
+
+
+@formula
+def albedo_of_ground(surface: Value, lane: Value) -> Value:
+    """Albedo [1] of grass, with what snow hides of it."""
+    albedo, depth = surface[on(s.ALBEDO, lane)], surface[on(s.SNOW_DEPTH, lane)]
+    return albedo + depth / (depth + SNOW_HIDES) * (surface[on(s.SNOW_ALBEDO, lane)] - albedo)
+
+
+@formula
+def _snow(surface: Value, lane: Value) -> None:
+    """The snow is the top."""
+    surface[on(s.TOP_SUN, lane)] = (1.0 - albedo_of_ground(surface, lane)) * surface[on(s.SUN, lane)]
+    surface[on(s.TOP_EMISSIVITY, lane)] = SNOW_EMISSIVITY
+    surface[on(s.WATER, lane)] = surface[on(s.SNOW, lane)]
+    surface[on(s.WET, lane)] = 1.0
+    surface[on(s.DRY_RESISTANCE, lane)] = NEVER
+    surface[on(s.TOP_TABLE, lane)] = SNOW_TABLE
+
+
+@formula
+def _sheet(surface: Value, lane: Value) -> None:
+    """The cover is the top; what was before it lies below."""
+    sun, below = surface[on(s.SUN, lane)], surface[on(s.TOP_SUN, lane)]
+    through, back = surface[on(s.COVER_SUN, lane)], surface[on(s.COVER_ALBEDO, lane)]
+    albedo = albedo_of_ground(surface, lane)
+    # light that bounces between sheet and ground; the sheet keeps its part of what comes back from below
+    caught = through / (1.0 - albedo * back)
+    surface[on(s.BELOW_SUN, lane)] = caught * below
+    surface[on(s.BELOW_EMISSIVITY, lane)] = surface[on(s.COVER_LONGWAVE, lane)] * surface[on(s.TOP_EMISSIVITY, lane)]
+    surface[on(s.TOP_SUN, lane)] = (1.0 - through - back) * (1.0 + caught * albedo) * sun
+    surface[on(s.TOP_EMISSIVITY, lane)] = surface[on(s.COVER_EMISSIVITY, lane)]
+    film = surface[on(s.COVER_FILM, lane)] + surface[on(s.COVER_FROST, lane)]
+    surface[on(s.WATER, lane)] = film
+    surface[on(s.WET, lane)] = canopy.fast_wet_share(film, COVER_FILM)
+    surface[on(s.DRY_RESISTANCE, lane)] = NEVER
+    surface[on(s.TOP_TABLE, lane)] = SHEET_TABLE
+
+
+@formula
+def look_up(surface: Value, tables: Value) -> None:
+    """The stretch of its exchange table each top is on, at its present temperature."""
+    for lane in range(LANES):
+        warmer = surface[on(s.AIR, lane)] - surface[on(s.TOP, lane)]
+        place, quickness = turbulence.transfer_place(
+            surface[on(s.RICHARDSON, lane)] * warmer, surface[on(s.TABLE_LOW, lane)], surface[on(s.TABLE_HIGH, lane)]
+        )
+        surface[on(s.PLACE, lane)] = place
+        surface[on(s.QUICKNESS, lane)] = quickness
+    last = tables.shape[1] - 2
+    for lane in range(LANES):  # memory at any place: lane by lane
+        table, left = np.uint64(surface[on(s.TOP_TABLE, lane)]), np.uint64(surface[on(s.PLACE, lane)])
+        left = left if left < last else np.uint64(last)
+        low = tables[table, left]
+        surface[on(s.PLACE_REST, lane)] = surface[on(s.PLACE, lane)] - left
+        surface[on(s.TRANSFER, lane)] = low
+        surface[on(s.TRANSFER_RISE, lane)] = tables[table, left + np.uint64(1)] - low
+
+
+@formula
+def newton(surface: Value, rate: Value) -> Value:
+    """One pass of Newton's rule for the enthalpy of the top; gives back the largest change of temperature [K]."""
+    for lane in range(LANES):
+        top, linear = surface[on(s.TOP, lane)], surface[on(s.TOP_LINEAR, lane)]
+        air, wind = surface[on(s.AIR, lane)], surface[on(s.TOP_WIND, lane)]
+        rise = surface[on(s.TRANSFER_RISE, lane)]
+        exchange = wind * (surface[on(s.TRANSFER, lane)] + surface[on(s.PLACE_REST, lane)] * rise)
+        exchange += turbulence.fast_free_convection_conductance(top - air) + surface[on(s.STILL, lane)]
+        exchange_slope = -wind * rise * surface[on(s.QUICKNESS, lane)] * surface[on(s.RICHARDSON, lane)]
+        dry, moist = balance(
+            top,
+            air,
+            surface[on(s.HUMIDITY, lane)],
+            surface[on(s.PRESSURE, lane)],
+            surface[on(s.DENSITY, lane)],
+            exchange,
+            exchange_slope,
+            surface[on(s.TOP_SUN, lane)],
+            surface[on(s.LONGWAVE, lane)],
+            surface[on(s.TOP_EMISSIVITY, lane)],
+            surface[on(s.WET, lane)],
+            surface[on(s.WATER, lane)],
+            surface[on(s.DRY_RESISTANCE, lane)],
+            rate,
+        )
+        radiation, radiation_slope, heat, heat_slope = dry
+        latent, latent_slope, film, film_slope = moist
+
+        going = surface[on(s.ITERATING, lane)]
+        admittance = surface[on(s.ADMITTANCE, lane)]
+        enthalpy = surface[on(s.TOP_ENTHALPY, lane)]
+        unfrozen, freezing = surface[on(s.TOP_UNFROZEN, lane)], surface[on(s.TOP_FREEZING, lane)]
+        frozen, stretch = surface[on(s.TOP_FROZEN, lane)], surface[on(s.TOP_STRETCH, lane)]
+        down = surface[on(s.DOWNWARD, lane)] + admittance * (top - surface[on(s.TOP_START, lane)])
+        slope = on_stretch(enthalpy, unfrozen, freezing, frozen, stretch)
+        over = radiation - heat - latent - down - (enthalpy - surface[on(s.TOP_OLD, lane)]) * rate
+        stiffness = heat_slope + latent_slope - radiation_slope + admittance
+        gained = over / (rate + stiffness * slope) * going
+        step = slope * gained
+        enthalpy = enthalpy + gained
+        new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
+        surface[on(s.TOP_ENTHALPY, lane)] = enthalpy
+        surface[on(s.TOP, lane)] = new
+        moved, bent = abs(step), abs(new - (top + step)) * going
+        moved = moved if moved > bent else bent
+        surface[on(s.TOP_STEP, lane)] = moved
+        surface[on(s.ITERATING, lane)] = 1.0 if moved > TOLERANCE else 0.0
+
+        # a lane that rests keeps what its last pass found
+        keep = going > 0.0
+        surface[on(s.TOP_LINEAR, lane)] = top + step if keep else linear
+        surface[on(s.TOP_SLOPE, lane)] = slope if keep else surface[on(s.TOP_SLOPE, lane)]
+        surface[on(s.STIFFNESS, lane)] = stiffness if keep else surface[on(s.STIFFNESS, lane)]
+        found = radiation + radiation_slope * step
+        surface[on(s.NET_RADIATION, lane)] = found if keep else surface[on(s.NET_RADIATION, lane)]
+        found = heat + heat_slope * step
+        surface[on(s.SENSIBLE, lane)] = found if keep else surface[on(s.SENSIBLE, lane)]
+        found = latent + latent_slope * step
+        surface[on(s.LATENT, lane)] = found if keep else surface[on(s.LATENT, lane)]
+        found = film + film_slope * step
+        surface[on(s.VAPOUR_WET, lane)] = found if keep else surface[on(s.VAPOUR_WET, lane)]
+        surface[on(s.RADIATION_SLOPE, lane)] = radiation_slope if keep else surface[on(s.RADIATION_SLOPE, lane)]
+        surface[on(s.SENSIBLE_SLOPE, lane)] = heat_slope if keep else surface[on(s.SENSIBLE_SLOPE, lane)]
+        surface[on(s.LATENT_SLOPE, lane)] = latent_slope if keep else surface[on(s.LATENT_SLOPE, lane)]
+        surface[on(s.VAPOUR_WET_SLOPE, lane)] = film_slope if keep else surface[on(s.VAPOUR_WET_SLOPE, lane)]
+    worst = surface[on(s.TOP_STEP, 0)]
+    for lane in range(1, LANES):
+        step = surface[on(s.TOP_STEP, lane)]
+        worst = step if step > worst else worst
+    return worst
+
+
+@formula
+def heated(surface: Value) -> None:
+    """Add to the top the answer to this pass's change of heating."""
+    for lane in range(LANES):
+        change = surface[on(s.HEAT_CHANGE, lane)]
+        enthalpy = surface[on(s.TOP_ENTHALPY, lane)] + change * surface[on(s.HEAT_ENTHALPY, lane)]
+        surface[on(s.TOP_ENTHALPY, lane)] = enthalpy
+        surface[on(s.TOP, lane)] = layer_temperature(
+            enthalpy,
+            surface[on(s.TOP_UNFROZEN, lane)],
+            surface[on(s.TOP_FREEZING, lane)],
+            surface[on(s.TOP_FROZEN, lane)],
+            surface[on(s.TOP_STRETCH, lane)],
+        )
+        step = change * surface[on(s.OUTER_REPLY, lane)]
+        surface[on(s.TOP_LINEAR, lane)] += step
+        surface[on(s.NET_RADIATION, lane)] += step * surface[on(s.RADIATION_SLOPE, lane)]
+        surface[on(s.SENSIBLE, lane)] += step * surface[on(s.SENSIBLE_SLOPE, lane)]
+        surface[on(s.LATENT, lane)] += step * surface[on(s.LATENT_SLOPE, lane)]
+        surface[on(s.VAPOUR_WET, lane)] += step * surface[on(s.VAPOUR_WET_SLOPE, lane)]
