@@ -44,7 +44,7 @@ _STYLE: Any = {
     "text.color": INK,
     "xtick.color": INK,
     "ytick.color": INK,
-    "hatch.linewidth": 0.6,
+    "hatch.linewidth": 0.45,
     "path.simplify": True,
     "path.simplify_threshold": 0.3,
 }
@@ -95,27 +95,24 @@ def _short(path: str) -> str:
     return re.sub(r"\s*([A-Za-z])\s+(?=[-\d])", r"\1", text.replace("\n", " ")).replace(" z", "z")
 
 
-def levels(values: NDArray[np.float64], shown: Shown, most: int = 11) -> NDArray[np.float64]:
-    """Rising class borders in the reader's temperature unit that hold the values, freezing among them."""
+def levels(values: NDArray[np.float64], shown: Shown, most: int = 10) -> NDArray[np.float64]:
+    """Rising class borders in the reader's temperature unit that hold the values, whole steps from freezing."""
     freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
     finite = values[np.isfinite(values)]
     low, high = (float(finite.min()), float(finite.max())) if finite.size else (freezing - 1, freezing + 1)
     for step in (0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 20.0):
-        first, last = np.floor((low - freezing) / step), np.ceil((high - freezing) / step)
-        if last <= first:
-            last = first + 1
+        first, last = int(np.floor((low - freezing) / step)), int(np.ceil((high - freezing) / step))
         if last - first <= most:
             break
-    return freezing + step * np.arange(min(first, -1.0), max(last, 1.0) + 1)
+    return np.asarray(freezing + step * np.arange(first, max(last, first + 1) + 1), dtype=float)
 
 
 def about_freezing(borders: NDArray[np.float64], shown: Shown) -> BoundaryNorm:
     """Colours for the classes, pale where freezing lies however lopsided the classes are."""
     freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
-    reach = float(np.abs(borders - freezing).max())
     step = float(borders[1] - borders[0])
-    count = round(2 * reach / step)
-    whole = freezing - reach + step * np.arange(count + 1)
+    reach = max(round(float(np.abs(borders - freezing).max()) / step), 2)  # two classes at least on either side
+    whole = freezing + step * np.arange(-reach, reach + 1)
     return BoundaryNorm(whole, TEMPERATURE.N)
 
 

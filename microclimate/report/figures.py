@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
+from matplotlib.contour import ContourSet
 from matplotlib.patches import Polygon
 from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from microclimate.report.canvas import (
     size_of,
 )
 from microclimate.report.tables import FROZEN_SHARE, in_zone
-from microclimate.report.words import depth, number
+from microclimate.report.words import depth
 from microclimate.schema import Event
 from microclimate.units import Shown
 
@@ -82,22 +83,38 @@ def field_map(
     filled = axes.contourf(
         x, y, np.ma.masked_invalid(values), levels=borders, cmap=TEMPERATURE, norm=about_freezing(borders, shown)
     )
-    freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
-    if np.nanmin(values) < freezing < np.nanmax(values):
-        axes.contour(x, y, np.ma.masked_invalid(values), levels=[freezing], colors=INK, linewidths=2.0)
+    axes.contour(
+        x, y, np.ma.masked_invalid(values), levels=borders[1:-1], colors="white", linewidths=0.5, linestyles="solid"
+    )
+    where = freezing_contour(axes, x, y, np.ma.masked_invalid(values), shown)
     outline_zones(axes, outlines)
     frame(axes, cells)
-    lowest = lowest_by_zone(cells, outlines)
     for count, zone in enumerate(order, 1):
-        text = "?" if np.isnan(lowest[zone]) else number(lowest[zone], "temperature", shown) + "°"
-        label_zone(axes, outlines[zone], zone, f"{count}: {text}", cells, halo=halo)
+        inside = values_of(cells, outlines[zone])
+        text = whole_degrees(float(inside.min()), shown) if inside.size else "?"
+        dark = bool(inside.size) and luminance(_colour(filled, shown, inside)) < 0.3
+        label_zone(axes, outlines[zone], zone, f"{count}: {text}", dark=dark, halo=halo)
     bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
-    bar.set_label(f"Lowest canopy tonight [{shown.symbol('temperature')}], thick line: freezing", fontsize=8)
+    bar.set_label(f"Lowest canopy tonight [{shown.symbol('temperature')}], {where}", fontsize=8)
+    freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
     every = max(1, len(borders) // 8)
     anchor = int(np.argmin(np.abs(borders - freezing))) % every
     bar.set_ticks(borders[anchor::every].tolist(), labels=[_tick(b) for b in borders[anchor::every]])
     bar.ax.tick_params(labelsize=8, length=2)
     return axes
+
+
+def freezing_contour(
+    axes: Axes, x: NDArray[np.float64], y: NDArray[np.float64], values: NDArray[np.float64], shown: Shown
+) -> str:
+    """A thick line at 0 degC where the values (in the reader's unit) cross it; what is to be said of it."""
+    if not np.ma.count(values):
+        return "nothing known"
+    freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
+    if values.min() < freezing < values.max():
+        axes.contour(x, y, values, levels=[freezing], colors=INK, linewidths=2.0)
+        return "thick line: freezing"
+    return "all below freezing" if values.max() <= freezing else "all above freezing"
 
 
 def _tick(value: float) -> str:
@@ -131,23 +148,30 @@ def frame(axes: Axes, cells: xr.Dataset) -> Axes:
     return axes
 
 
+def whole_degrees(kelvin: float, shown: Shown) -> str:
+    """A temperature to the whole degree, for a place too small for more."""
+    return f"{float(shown.number(kelvin, 'temperature')):.0f}°".replace("-0°", "0°").replace("-", "\u2212")
+
+
 def _xy(point: NDArray[np.float64]) -> tuple[float, float]:
     return float(point[0]), float(point[1])
 
 
 def label_zone(
-    axes: Axes, corners: Corners, name: str, told: str, cells: xr.Dataset, *, size: float = 7.5, halo: bool = True
+    axes: Axes, corners: Corners, name: str, told: str, *, size: float = 7.5, dark: bool = False, halo: bool = True
 ) -> Axes:
-    """A zone's name, where it fits, over what is told of it."""
+    """A zone's name, where it fits, over what is told of it; pale letters on a dark ground."""
     points = np.asarray(corners)
     width, height = np.ptp(points, axis=0) * _scale(axes)
     lines = textwrap.wrap(name, max(1, int(width / (_LETTER * size))), break_long_words=False)
-    fits = max(map(len, lines)) * _LETTER * size <= width and (len(lines) + 1) * 1.2 * size <= height
-    text = "\n".join([*lines, told]) if fits and len(lines) <= 2 else told
+    lines.append(told)
+    fits = max(map(len, lines)) * _LETTER * size <= width and len(lines) * 1.2 * size <= height
+    text = "\n".join(lines) if fits else told
     x, y = centre_of(points)
-    letters = axes.text(x, y, text, ha="center", va="center", fontsize=size, linespacing=1.1)
+    ink, rim = ("white", INK) if dark else (INK, "white")
+    letters = axes.text(x, y, text, ha="center", va="center", fontsize=size, linespacing=1.1, color=ink)
     if halo:
-        letters.set_path_effects([withStroke(linewidth=2.0, foreground="white")])
+        letters.set_path_effects([withStroke(linewidth=1.6, foreground=rim, alpha=0.6)])
     return axes
 
 
@@ -167,15 +191,23 @@ def centre_of(points: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(((points + following) * cross[:, None]).sum(axis=0) / (3 * cross.sum()))
 
 
-def lowest_by_zone(cells: xr.Dataset, outlines: Mapping[str, Corners]) -> dict[str, float]:
-    """The lowest cell of each zone. [K] NaN where a zone has none."""
-    values = cells["canopy_temperature_min"].values
-    result = {}
-    for zone, corners in outlines.items():
-        inside = values[in_zone(cells, corners)]
-        inside = inside[np.isfinite(inside)]
-        result[zone] = float(inside.min()) if inside.size else float("nan")
-    return result
+def _colour(filled: ContourSet, shown: Shown, kelvin: NDArray[np.float64]) -> Sequence[float]:
+    """The colour a map gives the mean of some values."""
+    mean = float(shown.number(float(kelvin.mean()), "temperature"))
+    return [float(part) for part in filled.cmap(filled.norm(np.array(mean)))]
+
+
+def values_of(cells: xr.Dataset, corners: Corners) -> NDArray[np.float64]:
+    """Lowest canopy of the known cells of a zone. [K]"""
+    inside = cells["canopy_temperature_min"].values[in_zone(cells, corners)]
+    return np.asarray(inside[np.isfinite(inside)])
+
+
+def luminance(colour: Sequence[float]) -> float:
+    """How light a colour is, 0 to 1 (WCAG 2, relative luminance)."""
+    rgb = np.asarray(colour[:3], dtype=float)
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    return float(linear @ (0.2126, 0.7152, 0.0722))
 
 
 def zone_curves(
@@ -196,6 +228,7 @@ def zone_curves(
     shown : Shown
         Units and clock.
     """
+    curves, sky = thinned(curves), thinned(sky)
     at = hours(curves["time"].values)
     canopy = shown.number(curves["canopy_temperature"].values, "temperature")
     names = [str(zone) for zone in curves["zone"].values]
@@ -219,9 +252,15 @@ def zone_curves(
     axes.margins(y=0.06)
     axes.grid(axis="y", color=GRID, linewidth=0.5)
     axes.spines[["top", "right"]].set_visible(False)
-    clock_axis(axes, curves["time"].values[0], curves["time"].values[-1], shown)
+    clock_axis(axes, curves["time"].values[0], curves["time"].values[-1], shown, most=5 if shown.clock == 24 else 7)
     mark_windows(axes, windows)
     return end_labels(axes, ends)
+
+
+def thinned(data: xr.Dataset, most: int = 160) -> xr.Dataset:
+    """The same with every n-th time left, the last one among them: a picture four inches wide shows no more."""
+    every = -(-data.sizes["time"] // most)
+    return data.isel(time=slice((data.sizes["time"] - 1) % every, None, every))
 
 
 def _middle(data: xr.Dataset) -> int:
@@ -276,6 +315,7 @@ def depth_section(axes: Axes, section: xr.Dataset, windows: Sequence[Event], sho
     shown : Shown
         Units and clock.
     """
+    section = thinned(section)
     at, deep = hours(section["time"].values), section["depth"].values
     keep = deep <= max(DEEPEST, float(deep[0]))
     soil = np.ma.masked_invalid(shown.number(section["soil_temperature"].values[keep], "temperature"))
@@ -283,18 +323,16 @@ def depth_section(axes: Axes, section: xr.Dataset, windows: Sequence[Event], sho
     y = shown.number(deep[keep], "depth")
     borders = levels(np.asarray(soil.filled(np.nan)), shown)
     filled = axes.contourf(at, y, soil, levels=borders, cmap=TEMPERATURE, norm=about_freezing(borders, shown))
-    freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
-    if soil.min() < freezing < soil.max():
-        axes.contour(at, y, soil, levels=[freezing], colors=INK, linewidths=2.0)
+    where = freezing_contour(axes, at, y, soil, shown)
     if (ice >= FROZEN_SHARE).any():
-        axes.contourf(at, y, ice, levels=[FROZEN_SHARE, 1.01], colors="none", hatches=["xxx"])
+        axes.contourf(at, y, ice, levels=[FROZEN_SHARE, 1.01], colors="none", hatches=["///"])
     axes.set_ylim(float(y[-1]), 0.0)
     ticks = [d for d in (0.025, 0.050, 0.100, 0.150, 0.200) if d <= deep[keep][-1] + 1e-6]
     axes.set_yticks([float(shown.number(d, "depth")) for d in ticks], [depth(d, shown) for d in ticks])
     axes.set_ylabel("depth")
-    clock_axis(axes, section["time"].values[0], section["time"].values[-1], shown, most=6)
+    clock_axis(axes, section["time"].values[0], section["time"].values[-1], shown, most=5 if shown.clock == 24 else 6)
     mark_windows(axes, windows, shaded=False)
     bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
-    bar.set_label(f"[{shown.symbol('temperature')}], thick line: freezing, hatched: frozen", fontsize=8)
+    bar.set_label(f"[{shown.symbol('temperature')}], {where}, hatched: frozen", fontsize=8)
     bar.ax.tick_params(labelsize=8, length=2)
     return axes

@@ -171,7 +171,7 @@ def forecast_words(answer: Answer) -> str:
     text = f"Forecast: {answer.source}, {members}, issued {day_clock(answer.issued, answer.shown)}"
     if age < 0:
         return f"{text}, later than this run: check the clock."
-    return f"{text}, {told} old." + (" Fetch a newer one." if age > OLD else "")
+    return f"{text}, {told} old." + (" Fetch a newer one, if there is one." if age > OLD else "")
 
 
 def made(answer: Answer) -> str:

@@ -80,6 +80,7 @@ ASSUMED: Mapping[str, str] = {
     "cloud=shortwave": "cloud worked out from sunshine; at night the evening's and the morning's",
     "cloud=unknown": "no cloud in the forecast and nothing to tell it from: half covered is taken",
     "shortwave": "sunshine worked out from {value}",
+    "split=erbs": "sunshine split into sun and sky by the formula of Erbs and others (1982)",
     "split": "sunshine split into sun and sky by a published formula ({value})",
     "longwave": "heat from the sky worked out from air, dew point and cloud ({value})",
     "precipitation": "the forecast gives no rain or snow: taken as none",
@@ -120,6 +121,7 @@ _PLAIN = {
     "air_temperature": "air temperature",
     "relative_humidity": "relative humidity",
 }
+_NAMES = {"brutsaert": "Brutsaert", "brunt": "Brunt", "prata": "Prata", "dilley_obrien": "Dilley and O'Brien"}
 # a number in a code is in this unit where the sentence asks for a kind
 _CODE_UNITS = {"length": "m", "temperature difference": "delta_K", "temperature": "K", "speed": "m/s"}
 
@@ -145,6 +147,7 @@ def plain(text: str) -> str:
         return ", ".join(_PLAIN[word] for word in words)
     for name, words_of_it in _PLAIN.items():
         text = text.replace(name, words_of_it)
+    text = _NAMES.get(text, text)
     head, colon, tail = text.partition(":")
     if colon and tail.strip().isdigit():
         text = f"{head} ({tail.strip()})"
