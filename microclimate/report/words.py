@@ -26,6 +26,8 @@ LIKELY = 0.25  # a second state is named from this chance on; ours
 UNKNOWN = "unknown"
 FROST, FROZEN = SurfaceState.WHITE_FROST, SurfaceState.CRUST
 
+_MILE = 1609.344  # [m] international mile
+
 # digits printed: (metric, US); a whole degree F is about half a kelvin, finer than any forecast of a night
 _DIGITS = {"temperature": (1, 0), "temperature difference": (1, 0), "speed": (1, 0), "depth": (0, 0), "length": (1, 0)}
 
@@ -58,6 +60,11 @@ def between(low: float, high: float, kind: str, shown: Shown) -> str:
     if UNKNOWN in (first, last):
         return UNKNOWN
     return measure(high, kind, shown) if first == last else f"{first} to {last} {shown.symbol(kind)}"
+
+
+def distance(value: float, shown: Shown) -> str:
+    """How far a place is: '5.3 km' or '3.3 miles'."""
+    return f"{value / 1000:.1f} km" if shown.system == "metric" else f"{value / _MILE:.1f} miles"
 
 
 def depth(value: float, shown: Shown) -> str:

@@ -5,6 +5,7 @@ the values in force in North America. The rest is common practice, no source.
 """
 
 from collections.abc import Callable
+from math import ceil
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from microclimate.report.words import measure
 from microclimate.schema import Event, SurfaceState
 
 WORTH_SAYING = 0.05  # chance from which a state's cautions are shown; ours, on the careful side
-HEATER_DISTANCE = 3.05  # [m] 29 CFR 1926.154: 10 ft from a tarpaulin
+HEATER_DISTANCE = 3.048  # [m] 29 CFR 1926.154: 10 ft from a tarpaulin
 
 
 def _window(answer: Answer, name: str, window: Event) -> np.ndarray:
@@ -97,7 +98,7 @@ CAUTIONS: tuple[tuple[frozenset[str], Callable[[Answer], str]], ...] = (
     (frozenset({"covers", "insulated covers", "inflated covers"}), _covers),
     (
         frozenset({"warm air", "inflated covers"}),
-        lambda answer: _HEATERS.format(distance=measure(HEATER_DISTANCE, "length", answer.shown)),
+        lambda answer: _HEATERS.format(distance=measure(ceil(10 * HEATER_DISTANCE) / 10, "length", answer.shown)),
     ),
     (
         frozenset({"inflated covers"}),

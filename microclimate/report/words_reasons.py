@@ -6,8 +6,9 @@
 
 from collections.abc import Iterable, Mapping
 
+from microclimate.constants import DENSITY_WATER
 from microclimate.report.answer import Answer, Fact
-from microclimate.report.words import fill, measure, sentence
+from microclimate.report.words import distance, fill, measure, sentence
 from microclimate.units import Shown, quantity
 
 # key -> sentence; in braces the value's name and kind (units of `Shown`, "clock", "day_clock", "percent", or none)
@@ -17,8 +18,8 @@ REASONS: Mapping[str, str] = {
     "calm": "calm: wind {wind:speed}, so little heat comes from the air",
     "cloudy": "cloudy: {cloud:percent}, so little heat is lost to the sky",
     "windy": "windy: {wind:speed}, so the grass stays near the air's temperature",
-    "cold air": "cold air: down to {air:temperature} at 2 m, open ground",
-    "mild air": "mild air: down to {air:temperature} at 2 m, open ground",
+    "cold air": "cold air: down to {air:temperature} over open ground",
+    "mild air": "mild air: down to {air:temperature} over open ground",
     "dry air": "dry air: dew point {dew_point:temperature}, so less heat comes from the sky and frost forms late",
     "damp air": "damp air: dew point {dew_point:temperature}, so what cools below it gathers dew or frost",
     "canopy below air": "the grass falls {difference:temperature difference} below the air",
@@ -61,7 +62,7 @@ ASSUMED: Mapping[str, str] = {
     "accumulated": "running sums turned into amounts for each hour: {value}",
     "clipped": "values a little beyond their range, set to its edge: {value}",
     "ignored": "not used from the file: {value}",
-    "grid_point": "nearest point of the forecast: {value}",
+    "grid_point": "nearest point of the forecast: {value:distance} away",
     "unequal_members": "forecast members that end early: {value}",
     "dead_members": "forecast members without any value, left out: {value}",
     # weather: completed
@@ -85,7 +86,7 @@ ASSUMED: Mapping[str, str] = {
     "longwave": "heat from the sky worked out from air, dew point and cloud ({value})",
     "precipitation": "the forecast gives no rain or snow: taken as none",
     "snow": "snow told from rain by {value} temperature",
-    "snow_density": "depth of fresh snow turned into water with {value} kg/m3",
+    "snow_density": "depth of fresh snow turned into water: {value:water in snow} of it",
     "precipitation_unit": "unit of rain judged by its size: {value}",
     # weather: members
     "dressed": "one forecast made into {value} with a stated error model, not an ensemble of its own",
@@ -123,7 +124,14 @@ _PLAIN = {
 }
 _NAMES = {"brutsaert": "Brutsaert", "brunt": "Brunt", "prata": "Prata", "dilley_obrien": "Dilley and O'Brien"}
 # a number in a code is in this unit where the sentence asks for a kind
-_CODE_UNITS = {"length": "m", "temperature difference": "delta_K", "temperature": "K", "speed": "m/s"}
+_CODE_UNITS = {
+    "length": "m",
+    "temperature difference": "delta_K",
+    "temperature": "K",
+    "speed": "m/s",
+    "distance": "m",
+    "water in snow": "kg/m3",
+}
 
 
 def reason(fact: Fact, shown: Shown) -> str:
@@ -177,6 +185,9 @@ def _assumption(key: str, values: list[str], shown: Shown) -> str:
 
 def _number_with_unit(text: str, kind: str, unit: str, shown: Shown) -> str:
     try:
-        return measure(quantity(text, unit), kind, shown)
+        value = quantity(text, unit)
     except ValueError:
         return plain(text)
+    if kind == "water in snow":
+        return f"{100 * value / DENSITY_WATER:.0f} %"
+    return distance(value, shown) if kind == "distance" else measure(value, kind, shown)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from forbidden_words import FORBIDDEN
+from forbidden_words import FORBIDDEN, NOT_METRIC, NOT_US
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -114,8 +114,8 @@ def test_the_screen_keeps_to_its_width_and_words(name: str, request: pytest.Fixt
     assert not re.search(r"(?<!\d)(0|100) %(?! (of the sky|ice))", text)
     for zone in told.zones:
         assert all(word in text for word in zone.split())
-    wrong = "°C" if told.shown.system == "US" else "°F"
-    assert wrong not in text
+    wrong = NOT_US if told.shown.system == "US" else NOT_METRIC
+    assert not wrong.search(text), wrong.search(text)
     assert ("am" in re.findall(r"\d (am|pm)\b", text)) == (told.shown.clock == 12)
 
 
@@ -170,14 +170,14 @@ def test_every_code_of_the_weather_has_its_sentence() -> None:
     assert set(CODES) <= set(words_reasons.ASSUMED)
 
 
-def test_every_code_written_anywhere_has_its_sentence() -> None:
-    """Codes stand in the source as "key=..." strings beside `assumed`: none may be printed raw."""
+def test_every_code_of_exposure_and_start_has_its_sentence() -> None:
+    """These rooms write their codes as "key=..." strings: none may be printed raw."""
     rooms = Path(words.__file__).parents[1]
     found = set()
-    for room in ("weather", "exposure", "simulate", "fieldlog"):
+    for room in ("exposure", "simulate"):
         for path in (rooms / room).rglob("*.py"):
             found |= set(re.findall(r"""["']([a-z_]+)=(?:\w|\{)""", path.read_text(encoding="utf-8")))
-    assert len(found) > 20
+    assert "bowl_wind" in found
     assert found <= {key.partition("=")[0] for key in words_reasons.ASSUMED}
 
 
@@ -211,6 +211,15 @@ def test_assumptions_are_plain_words() -> None:
     assert len(text) == 10
 
 
+def test_distances_and_snow_read_in_the_readers_units() -> None:
+    codes = ("grid_point=5.3 km", "snow_density=100", "nowcast=-1.5")
+    metric, us = words_reasons.assumed(codes, METRIC), words_reasons.assumed(codes, US)
+    assert metric[0] == "Nearest point of the forecast: 5.3 km away."
+    assert us[0] == "Nearest point of the forecast: 3.3 miles away."
+    assert metric[1] == us[1] == "Depth of fresh snow turned into water: 10 % of it."
+    assert us[2] == "Tonight's curve pulled to the evening's readings by −3 °F."
+
+
 def test_every_reason_can_be_said() -> None:
     values = {
         **dict.fromkeys(("cloud", "wind", "sky_view", "water", "depth", "difference"), 0.4),
@@ -225,6 +234,7 @@ def test_every_reason_can_be_said() -> None:
             assert text[0].isupper()
             assert text.endswith(".")
             assert not FORBIDDEN.search(text)
+            assert not (NOT_US if shown is US else NOT_METRIC).search(text)
     assert words_reasons.reason(Fact("odd_thing", {"size": 3.0}), US) == "Odd thing: size 3.0."
 
 
@@ -235,7 +245,11 @@ def test_cautions_follow_what_the_venue_has(answer: Answer) -> None:
     full = words_cautions.cautions(replace(answer, equipment=EQUIPMENT))
     for word in ("carbon monoxide", "cables", "scalds", "Glycol", "roofs", "Fuel", "hoses", "height", "Wind lifts"):
         assert any(word in text for text in full), word
-    assert not any(FORBIDDEN.search(text) for text in full)
+    assert not any(FORBIDDEN.search(text) or NOT_US.search(text) for text in full)
+    assert any("10 ft from covers" in text for text in full)
+    metric = words_cautions.cautions(replace(answer, equipment=EQUIPMENT, shown=METRIC))
+    assert not any(NOT_METRIC.search(text) for text in metric)
+    assert any("3.1 m from covers" in text for text in metric)  # 10 ft of 29 CFR 1926.154, not rounded down
 
 
 def test_no_frost_no_slipping(answer: Answer) -> None:
