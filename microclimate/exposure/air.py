@@ -191,15 +191,33 @@ SURFACE = (
 )
 
 
-def table(realizations: int, air: Air = Air(), rng: list[np.random.Generator] | None = None) -> Array:
-    """Parameters (realization, parameter): the same for all, or drawn with one generator for each."""
+FITTED = ("top", "shut", "plume", "seats")  # what thermometer readings tell; the others stay at their prior
+TIED = {"shut": "calm"}  # moves with it
+
+
+def table(
+    realizations: int,
+    air: Air = Air(),
+    rng: list[np.random.Generator] | None = None,
+    covariance: Array | None = None,
+) -> Array:
+    """Parameters (realization, parameter): the same for all, or drawn with one generator for each.
+
+    covariance: of the logarithms of FITTED, when readings have narrowed them.
+    """
     best = np.array([getattr(air, name) for name in AIR_NAMES])
     if rng is None:
         return np.tile(best, (realizations, 1))
-    drawn = np.stack([best * np.exp(AIR_SPREAD * g.standard_normal(len(best))) for g in rng])
+    moves = np.stack([AIR_SPREAD * g.standard_normal(len(best)) for g in rng])
+    if covariance is not None:
+        at = [AIR_NAMES.index(name) for name in FITTED]
+        moves[:, at] = (moves[:, at] / AIR_SPREAD[at]) @ np.linalg.cholesky(covariance).T
+        for name, other in TIED.items():
+            moves[:, AIR_NAMES.index(other)] = moves[:, AIR_NAMES.index(name)]
+    drawn = best * np.exp(moves)
     drawn[:, AIR_NAMES.index("shut")] = np.minimum(drawn[:, AIR_NAMES.index("shut")], 1.0)
     drawn[:, AIR_NAMES.index("inversion")] = [air.inversion / 2.0 * g.gamma(2.0) for g in rng]  # one for each night
-    return drawn
+    return np.asarray(drawn)
 
 
 def box(distance: Array, height: Array, floor_area: float, roof_area: float) -> Box:

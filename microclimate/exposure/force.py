@@ -5,7 +5,7 @@ the blocks can be asked for again. Fluxes are downwelling, above any cover. A ve
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,6 +19,7 @@ from microclimate.exposure import bowl as geometry
 from microclimate.exposure import shelter
 from microclimate.exposure.basin import Basin, basin, field_gives, stepped
 from microclimate.exposure.bowl import Bowl
+from microclimate.exposure.learned import air_known, wind_known
 from microclimate.exposure.patches import PATCH_COORDINATES, morning_sun
 from microclimate.exposure.patches import patches as join
 from microclimate.exposure.steps import Steps, lay, spread, sunlight
@@ -32,6 +33,17 @@ BLOCK_BYTES = 48e6  # of one block's variables
 TRAY_LAG = 6 * 3600.0  # [s] by which still air under trays follows the air above; ours, no source
 WIND_CELLS = 12  # cells a patch from which the crest is looked at
 SEED = 20  # of the parameters drawn for each realization
+
+
+@dataclass(frozen=True)
+class Laid:
+    """Weather of a block of realizations on the model's steps, by kind (realization, step); light at looks."""
+
+    part: slice
+    realizations: NDArray[np.int64]
+    point: dict[str, Array]
+    amount: dict[str, Array]
+    sunlit: tuple[Array, Array]  # direct normal and diffuse (realization, look) [W m-2]
 
 
 @dataclass(frozen=True)
@@ -105,7 +117,10 @@ class Forcing:
         """Codes of all that was assumed on the way, the weather's first, one a line."""
         codes = [str(self.weather.attrs.get("assumed", ""))]
         if not self.open_field:
-            codes += ["bowl_wind=prior", "bowl_air=prior" if self.bowl_air else "bowl_air=forecast"]
+            learned = self.venue.calibration
+            codes.append("bowl_wind=prior" if learned.wind is None else f"bowl_wind={learned.wind.readings} readings")
+            told = "prior" if learned.air is None else f"{learned.air.readings} readings"
+            codes.append(f"bowl_air={told if self.bowl_air else 'forecast'}")
         if not np.isfinite(self.weather["wind_from_direction"].values).any():
             codes.append("bowl_wind=all_directions")
         return "\n".join(code for code in codes if code)
@@ -121,79 +136,84 @@ class Forcing:
     def shelter(self) -> Array:
         """Shelter factor (realization, patch, direction), drawn for each realization when there is a seed."""
         distance, height, patch = self.crest
+        known = wind_known(self.venue, self.patches["zone_index"].values)
         realizations = self.weather["realization"].values
         if self.seed is None:
-            table = _mean_by(shelter.factor(distance, height), patch)
+            table = _mean_by(shelter.factor(distance, height, shelter.at(known.position)), patch) * known.times
             return np.broadcast_to(table, (len(realizations), *table.shape))
         tables = []
         for realization in realizations:
             rng = np.random.default_rng([self.seed, int(realization)])
-            drawn = shelter.position(shelter.Wind()) + shelter.WIND_SPREAD * rng.standard_normal(3)
-            table = _mean_by(shelter.factor(distance, height, shelter.at(drawn)), patch)
-            tables.append(shelter.draws(table, self.patches["zone_index"].values, rng))
+            drawn = shelter.at(known.position + known.root @ rng.standard_normal(3))
+            table = _mean_by(shelter.factor(distance, height, drawn), patch) * known.times
+            tables.append(shelter.draws(table, self.patches["zone_index"].values, rng, known.spread))
         return np.stack(tables)
 
-    def _block(self, part: slice) -> xr.Dataset:
+    def laid(self, part: slice) -> Laid:
+        """The weather of some realizations laid on the model's steps."""
         weather, steps = self.weather.isel(realization=part), self.steps
         point = {name: spread(steps.point, weather[name].values) for name in _POINTS}
         amount = {name: spread(steps.mean, weather[name].values) for name in _AMOUNTS}
-        pressure = point["surface_air_pressure"]
         vapour_pressure = vapour.saturation_pressure_water(point["dew_point_temperature"])
-        point["specific_humidity"] = vapour.specific_humidity(vapour_pressure, pressure)
+        point["specific_humidity"] = vapour.specific_humidity(vapour_pressure, point["surface_air_pressure"])
         point["direction"] = self._direction(weather)
-        down = amount["surface_downwelling_longwave_flux_in_air"]
         sunlit = sunlight(
             steps,
             weather["surface_direct_downwelling_shortwave_flux_in_air"].values,
             weather["surface_diffuse_downwelling_shortwave_flux_in_air"].values,
         )
-        bowl = self._bowl_air(part, point, down, sunlit)
+        return Laid(part, weather["realization"].values, point, amount, sunlit)
+
+    def _block(self, part: slice) -> xr.Dataset:
+        laid, steps = self.laid(part), self.steps
+        point, amount, sunlit = laid.point, laid.amount, laid.sunlit
+        down, pressure = amount["surface_downwelling_longwave_flux_in_air"], point["surface_air_pressure"]
+        bowl = self.bowl_inside(laid)
         fields = self._air(point, bowl) | self._wind(point, part, bowl) | self._sunlight(*sunlit)
         fields |= self._longwave(point["air_temperature"], down, bowl)
         fields["surface_air_pressure"] = pressure[:, None, :]
         under_sky = np.ones(self.patches.sizes["patch"]) if self.open_field else self.sight.open_above
         for name in ("precipitation_flux", "snowfall_flux"):
             fields[name] = amount[name][:, None, :] * under_sky[:, None]
-        shape = (weather.sizes["realization"], self.patches.sizes["patch"], len(steps.time))
+        shape = (len(laid.realizations), self.patches.sizes["patch"], len(steps.time))
         dims = ("realization", "patch", "time")
         block = xr.Dataset(
             {name: (dims, np.broadcast_to(values, shape)) for name, values in fields.items()},
-            coords={"realization": weather["realization"].values, "time": steps.time}
+            coords={"realization": laid.realizations, "time": steps.time}
             | {name: self.patches[name].variable for name in PATCH_COORDINATES},
             attrs={
                 "wind_height": shelter.PATCH_HEIGHT,
-                "temperature_height": float(weather.attrs.get("temperature_height", 2.0)),
+                "temperature_height": float(self.weather.attrs.get("temperature_height", 2.0)),
                 "step": steps.seconds,
-                "source": weather.attrs.get("source", ""),
+                "source": self.weather.attrs.get("source", ""),
                 "assumed": self.assumed,
             },
         )
         return schema.seal(block, schema.FORCING, "Forcing")
 
-    def outside(
-        self, part: slice, point: dict[str, Array], down: Array, sunlit: tuple[Array, Array]
-    ) -> inside.Outside | None:
-        """What drives the bowl's air in a block of realizations."""
+    def outside(self, laid: Laid) -> inside.Outside | None:
+        """What drives the bowl's air; None where there is none of its own."""
         if self.basin is None:
             return None
+        point, down = laid.point, laid.amount["surface_downwelling_longwave_flux_in_air"]
         wind = self._site_wind(point["wind_speed"])
-        mean_share = shelter.lookup(self.shelter[part].mean(axis=1, keepdims=True), point["direction"])[:, 0]
+        mean_share = shelter.lookup(self.shelter[laid.part].mean(axis=1, keepdims=True), point["direction"])[:, 0]
         floor_wind = np.maximum(wind * shelter.to_patch_height() * mean_share, shelter.FLOOR)
-        given = None if self.field_flux is None else field_gives(self.field_flux, part)
-        return self.basin.outside(self.steps, point, wind, floor_wind, down, sunlit, given)
+        given = None if self.field_flux is None else field_gives(self.field_flux, laid.part)
+        return self.basin.outside(self.steps, point, wind, floor_wind, down, laid.sunlit, given)
 
-    def _bowl_air(
-        self, part: slice, point: dict[str, Array], down: Array, sunlit: tuple[Array, Array]
-    ) -> inside.Inside | None:
+    def bowl_inside(self, laid: Laid) -> inside.Inside | None:
         """Air, stands and floor of the bowl, each realization with its own parameters."""
-        outside = self.outside(part, point, down, sunlit)
+        outside = self.outside(laid)
         if self.basin is None or outside is None:
             return None
         rngs = None
         if self.seed is not None:
-            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in self.weather["realization"].values[part]]
-        parameters = inside.table(len(outside.wind), rng=rngs)
-        return self.basin.inside(self.steps.seconds, outside, parameters, with_field=self.field_flux is None)
+            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in laid.realizations]
+        parameters = inside.table(len(outside.wind), *air_known(self.venue, rngs))
+        found = self.basin.inside(self.steps.seconds, outside, parameters, with_field=self.field_flux is None)
+        by_hand = self.venue.calibration.air_offset * outside.rim_excess  # on clear calm nights
+        return replace(found, temperature=found.temperature + by_hand)
 
     def _site_wind(self, speed: Array) -> Array:
         """Wind at 10 m over the site's surroundings [m s-1]."""

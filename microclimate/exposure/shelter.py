@@ -165,14 +165,27 @@ def gust_ratio(shelter: ArrayLike, outside_ratio: ArrayLike) -> Array:
     return np.asarray(1.0 + (np.asarray(outside_ratio) - 1.0) * intensity / TURBULENCE_OPEN)
 
 
-def draws(table: Array, zone_index: NDArray[np.int64], rng: np.random.Generator) -> Array:
-    """One drawn misfit of the table (patch, direction): a zone's own error and one by zone and direction.
+def misfit_spread(table: Array) -> Array:
+    """Prior log error of a table (patch, direction): whole where the factor is below 0.5, none in the open."""
+    return np.asarray(np.hypot(ZONE_SPREAD, DIRECTION_SPREAD) * np.clip(2.0 * (1.0 - table), 0.0, 1.0))
 
-    The misfit is full where the factor is below 0.5 and vanishes with the stands.
+
+def draws(table: Array, zone_index: NDArray[np.int64], rng: np.random.Generator, spread: Array | None = None) -> Array:
+    """One drawn misfit of the table (patch, direction), alike within a zone: its own error and one by direction.
+
+    spread (patch, direction): log error; the prior's when not given.
     """
     zones = int(zone_index.max()) + 1
     apart = (DIRECTIONS[:, None] - DIRECTIONS[None, :] + 180.0) % 360.0 - 180.0
     root = np.linalg.cholesky(np.exp(-0.5 * (apart / DIRECTION_REACH) ** 2) + 1e-6 * np.eye(apart.shape[0]))
     misfit = ZONE_SPREAD * rng.standard_normal((zones, 1))
     misfit = misfit + DIRECTION_SPREAD * rng.standard_normal((zones, apart.shape[0])) @ root.T
-    return np.asarray(table * np.exp(misfit[zone_index] * np.clip(2.0 * (1.0 - table), 0.0, 1.0)))
+    misfit = misfit / np.hypot(ZONE_SPREAD, DIRECTION_SPREAD)
+    return np.asarray(table * np.exp(misfit[zone_index] * (misfit_spread(table) if spread is None else spread)))
+
+
+def round_the_compass(values: ArrayLike) -> Array:
+    """Values at even directions from north (..., direction) read at `DIRECTIONS` (..., 72)."""
+    known = np.asarray(values, float)
+    at = np.arange(known.shape[-1]) * 360.0 / known.shape[-1]
+    return np.apply_along_axis(lambda row: np.interp(DIRECTIONS, at, row, period=360.0), -1, known)

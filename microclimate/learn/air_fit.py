@@ -1,7 +1,7 @@
 """The exchange of the bowl's air from thermometers inside and outside, night by night.
 
-Four parameters by least squares in their logarithms with priors; the inversion of each night is not kept but marginalised
-with them. Readings of one night share an error. Calm clear nights carry the information.
+Four parameters by least squares in their logarithms with priors; the inversion of each night is fitted with them and
+not kept. Readings of one night share an error. Calm clear nights carry the information.
 """
 
 from collections.abc import Callable
@@ -9,16 +9,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import block_diag, cholesky, solve_triangular
+from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import least_squares
 
 from microclimate.exposure import air
+from microclimate.exposure.air import FITTED, TIED
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FITTED = ("top", "shut", "plume", "seats")  # the others stay at their prior: readings do not tell them
-TIED = {"shut": "calm"}  # moves with it
 READING = 0.4  # [K] of a difference read with one thermometer; ours, no source
 NIGHT = 0.5  # [K] misfit that readings of one night share; ours, no source
 SUNLIT = 2.0  # [K] of a thermometer in the sun without a fan: shields read 2 to 4 K high (Sensors 24, 2024:1564)
@@ -66,12 +65,8 @@ def fit(data: AirData, model: Model, nights: int) -> AirFit:
     lower = cholesky(_errors(data), lower=True)
 
     def residuals(x: Array) -> Array:
-        return np.concatenate([(data.difference - _read(model, x, nights, data)) / 1.0, x / prior])
-
-    def whitened(x: Array) -> Array:
-        both = residuals(x)
-        count = len(data.difference)
-        return np.concatenate([solve_triangular(lower, both[:count], lower=True), both[count:]])
+        missed = data.difference - _read(model, x, nights, data)
+        return np.concatenate([solve_triangular(lower, missed, lower=True), x / prior])
 
     def slopes(x: Array) -> Array:
         """The inversions of all nights are moved at once: each acts on its own night only."""
@@ -87,8 +82,9 @@ def fit(data: AirData, model: Model, nights: int) -> AirFit:
         columns[np.arange(len(change)), len(FITTED) + data.night] = change
         return np.concatenate([-solve_triangular(lower, columns, lower=True), np.diag(1.0 / prior)])
 
-    found = least_squares(whitened, np.zeros(len(prior)), jac=slopes, xtol=1e-4, ftol=1e-5, max_nfev=25)
-    covariance = np.linalg.inv(found.jac.T @ found.jac)[: len(FITTED), : len(FITTED)]
+    found = least_squares(residuals, np.zeros(len(prior)), jac=slopes, xtol=1e-4, ftol=1e-5, max_nfev=25)
+    jacobian = np.asarray(found.jac, float)
+    covariance = np.linalg.inv(jacobian.T @ jacobian)[: len(FITTED), : len(FITTED)]
     best = _named(found.x)
     return AirFit(best, covariance, np.diag(spread**2), len(np.unique(data.night)))
 
@@ -118,7 +114,7 @@ def _errors(data: AirData) -> Array:
 
 
 def spread_of(fitted: AirFit, model: Model, nights: int, draws: int = 60, seed: int = 1) -> tuple[Array, Array]:
-    """Mean and standard deviation of what the model tells (night, time), over what is not known of exchange and nights."""
+    """Mean and standard deviation of what the model tells (night, time), over all that is not known."""
     rng = np.random.default_rng(seed)
     best = np.log([getattr(fitted.air, name) / getattr(air.Air(), name) for name in FITTED])
     root = cholesky(fitted.covariance, lower=True)

@@ -145,7 +145,13 @@ def _once(data: WindData, rose: list[tuple[Array, Array]], angles: Array) -> Win
     prior_spread = np.sqrt(np.diagonal(prior_joint))
     shape = (len(rose), len(angles))
     if len(data.ratio) == 0:
-        position, covariance, offset, mean, joint = prior, np.diag(shelter.WIND_SPREAD**2), 0.0 * prior_mean, prior_mean, prior_joint
+        position, covariance, offset, mean, joint = (
+            prior,
+            np.diag(shelter.WIND_SPREAD**2),
+            0.0 * prior_mean,
+            prior_mean,
+            prior_joint,
+        )
         spread, parameter_slope = prior_spread, slope
     else:
         logs = np.log(data.ratio)
@@ -159,7 +165,8 @@ def _once(data: WindData, rose: list[tuple[Array, Array]], angles: Array) -> Win
             return np.concatenate([own_part, (position - prior) / shelter.WIND_SPREAD])
 
         found = least_squares(whitened, prior, method="lm", xtol=1e-8)
-        position, covariance = found.x, np.linalg.inv(found.jac.T @ found.jac)
+        jacobian = np.asarray(found.jac, float)
+        position, covariance = found.x, np.linalg.inv(jacobian.T @ jacobian)
         solve = cho_factor(errors, lower=True)
         gain = cho_solve(solve, cross.T).T
         offset = gain @ (logs - _model(position, data))
@@ -174,10 +181,19 @@ def _once(data: WindData, rose: list[tuple[Array, Array]], angles: Array) -> Win
         spread = np.minimum(np.maximum(spread, VISIT / np.sqrt(visits)), prior_spread)
     by_parameters = np.einsum("ni,ij,nj->n", parameter_slope, covariance, parameter_slope)
     rest = np.sqrt(np.clip(spread**2 - by_parameters, 0.0, None))
-    parts = (mean, spread, prior_mean, prior_spread, offset, rest)
     return WindFit(
-        shelter.at(position), covariance, angles, *(part.reshape(shape) for part in parts), joint, np.zeros(0, np.int64)
-    )  # fmt: skip
+        wind=shelter.at(position),
+        covariance=covariance,
+        angles=angles,
+        mean=mean.reshape(shape),
+        spread=spread.reshape(shape),
+        prior_mean=prior_mean.reshape(shape),
+        prior_spread=prior_spread.reshape(shape),
+        offset=offset.reshape(shape),
+        rest=rest.reshape(shape),
+        joint=joint,
+        outliers=np.zeros(0, np.int64),
+    )
 
 
 def _errors(data: WindData, scale: Array) -> Array:

@@ -1,10 +1,45 @@
 """What was learned from the venue's own readings, as plain numbers. All optional; none changes the description."""
 
-from typing import Annotated
+import json
+import re
+from typing import Annotated, Any
 
 from pydantic import Field
 
 from microclimate.venue.model import Model, Unit
+
+
+class LearnedWind(Model):
+    """Shelter of the bowl, from anemometer readings."""
+
+    least: Annotated[float, Unit("1", 0.02, 1)] = Field(description="of the wind, left in full shelter")
+    reach: Annotated[float, Unit("1", 1, 60)] = Field(description="heights behind a crest at which the wind is back")
+    dead_end: Annotated[float, Unit("1", 0.02, 0.98)] = Field(description="of the wind into a bowl closed behind")
+    covariance: tuple[float, ...] = Field(
+        min_length=9, max_length=9, description="of their logarithms (dead_end: logit), row by row"
+    )
+    offset: dict[str, tuple[float, ...]] = Field(
+        {}, description="by zone: logarithm left over, at even directions from north"
+    )
+    spread: dict[str, tuple[float, ...]] = Field({}, description="by zone: standard deviation of that")
+    readings: int = Field(0, ge=0, description="it was learned from")
+    visits: int = Field(0, ge=0, description="they were taken on")
+    directions_missing: tuple[float, ...] = Field((), description="in which a visit would help most, degree")
+
+
+class LearnedAir(Model):
+    """Exchange of the bowl's air, from thermometers inside and outside."""
+
+    top: Annotated[float, Unit("1", 1e-4, 0.5)] = Field(description="entrainment per wind")
+    shut: Annotated[float, Unit("1", 1e-3, 1)] = Field(description="share that passes under a cold pool")
+    calm: Annotated[float, Unit("1", 1e-5, 0.1)] = Field(description="exchange without wind, m/s")
+    plume: Annotated[float, Unit("1", 1e-3, 0.5)] = Field(description="rise of warm air through the opening")
+    seats: Annotated[float, Unit("1", 0.1, 10)] = Field(description="on the heat exchange of the stands")
+    covariance: tuple[float, ...] = Field(
+        min_length=16, max_length=16, description="of the logarithms of top, shut, plume, seats, row by row"
+    )
+    readings: int = Field(0, ge=0, description="it was learned from")
+    nights: int = Field(0, ge=0, description="they were taken in")
 
 
 class Calibration(Model):
@@ -16,6 +51,8 @@ class Calibration(Model):
     air_offset: Annotated[float, Unit("delta_K", -8, 8)] = Field(
         0.0, description="added to the bowl's air on clear calm nights"
     )
+    wind: LearnedWind | None = Field(None, description="[wind] shelter of the bowl")
+    air: LearnedAir | None = Field(None, description="[air] exchange of the bowl's air")
     forecast_bias: Annotated[float, Unit("delta_K", -8, 8)] = Field(
         0.0, description="forecast minus measured air temperature, on other nights"
     )
@@ -32,3 +69,34 @@ class Calibration(Model):
         None, description="standard deviation of what the model still misses"
     )
     nights: int = Field(0, ge=0, description="nights it was learned from")
+
+
+def text(calibration: Calibration) -> str:
+    """calibration.toml of what differs from nothing learned; tables last, as TOML wants."""
+    plain, tables = [], []
+    for name, value in calibration.model_dump(exclude_defaults=True, exclude={"format"}).items():
+        if isinstance(value, dict):
+            tables += [f"\n[{name}]", *_table(value, name)]
+        else:
+            plain.append(f"{name} = {_value(value)}")
+    return "\n".join([f"format = {calibration.format}", *plain, *tables]) + "\n"
+
+
+def _table(values: dict[str, Any], name: str) -> list[str]:
+    plain = [f"{_key(key)} = {_value(value)}" for key, value in values.items() if not isinstance(value, dict)]
+    for key, value in values.items():
+        if isinstance(value, dict) and value:
+            plain += [f"\n[{name}.{_key(key)}]", *_table(value, f"{name}.{_key(key)}")]
+    return plain
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name, ensure_ascii=False)
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.6g}" if value != int(value) or abs(value) > 1e15 else f"{value:.1f}"
+    if isinstance(value, tuple | list):
+        return "[" + ", ".join(_value(v) for v in value) + "]"
+    return json.dumps(value, ensure_ascii=False)

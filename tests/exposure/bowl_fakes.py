@@ -8,6 +8,7 @@ import pandas as pd
 import xarray as xr
 
 from microclimate import schema
+from microclimate.venue.calibration import Calibration
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,7 @@ def flat_bowl(cells: int = 24, zones: int = 2, sky_view: float = 1.0, **more) ->
 def venue(zones: int = 2, draught: float = 0.0, roughness: float = 0.03) -> SimpleNamespace:
     base = SimpleNamespace(draught=draught, air_temperature=None)
     return SimpleNamespace(
+        calibration=Calibration.model_validate({}),
         site=SimpleNamespace(latitude=41.0, longitude=-88.0, elevation=200.0, roughness_length=roughness),
         field=SimpleNamespace(zones=tuple(SimpleNamespace(name=f"zone {i}", base=base) for i in range(zones))),
     )

@@ -1,4 +1,4 @@
-"""Invented bowls and nights for checks of the bowl's air: a 25 m bowl, half its stand plan planks, a clear 13 h night."""
+"""Invented bowls and nights for checks: a 25 m bowl, half its stand plan planks, a clear night of 13 h."""
 
 from types import SimpleNamespace
 
@@ -48,7 +48,7 @@ def night(
     sun: float = 0.0,
     floor_share: float = 0.24,
 ) -> air.Outside:
-    """Clear night: air from `first` to `last` [K], one realization for each wind [m/s]; `sun` [W m-2] on all surfaces."""
+    """Clear night, air from `first` to `last` [K]; one realization a wind [m s-1]; `sun` [W m-2] on all."""
     count = round(hours * 3600.0 / step)
     time = (np.arange(count) + 0.5) * step
     speed = np.repeat(np.atleast_1d(np.asarray(wind, float))[:, None], count, axis=1)
