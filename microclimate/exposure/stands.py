@@ -236,7 +236,9 @@ def stands(bowl: Bowl, described: Described, turf: Turf) -> Stands:
     sky, low_sky = (share @ v[:-1] + falling @ (mirror * v) for v in (e.view, e.view + e.low_sky))
 
     taken = (share * (1.0 - bowl.albedo[:-1])) @ bowl.gain.light[:-1]
-    nodes = (taken @ e.sun).reshape(len(index), len(exchange.NODE_AZIMUTHS), len(exchange.NODE_ELEVATIONS))
+    nodes = (taken @ e.to_nodes(e.sun.astype(float))).reshape(
+        len(index), len(exchange.NODE_AZIMUTHS), len(exchange.NODE_ELEVATIONS)
+    )
     nodes = np.concatenate([nodes, nodes[:, :1]], axis=1)
     azimuths = np.append(exchange.NODE_AZIMUTHS, 2.0 * np.pi)
 
