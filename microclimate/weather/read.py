@@ -11,7 +11,7 @@ import xarray as xr
 from microclimate.errors import refuse
 from microclimate.schema import Site
 from microclimate.weather import table
-from microclimate.weather.formats import csv, grib, metar, metno, mosmix, netcdf, nws, surfrad, typical
+from microclimate.weather.formats import csv, grib, metar, metno, mosmix, netcdf, nws, nws_observed, surfrad, typical
 
 MOST_BYTES = 400_000_000  # a point forecast is far smaller; more is a mistake or an attack
 
@@ -29,6 +29,7 @@ FORMATS: Mapping[str, tuple[str, str]] = {
         "radiation, longwave, often gust",
     ),
     "MOSMIX KML or KMZ": ("temperature, dew point, wind, gust, cloud, rain, snow, shortwave", "longwave"),
+    "US station JSON": ("what a station observed: temperature, dew point, wind, cloud, rain", "radiation, longwave"),
     "METAR text": ("what an airport observed: temperature, dew point, wind, cloud, pressure", "radiation, longwave"),
     "TMY3": ("a typical year with radiation", "longwave, gust, snow"),
     "EPW": ("a typical year with radiation and longwave", "gust, snow"),
@@ -60,8 +61,14 @@ def weather(path: str | Path, site: Site, *, mapping: Mapping[str, str] | None =
         Every fault of the file at once.
     """
     path = Path(path)
-    data = _bytes(path)
-    return table.dataset(_table(data, path, site, mapping))
+    return weather_of(_bytes(path), path, site, mapping=mapping)
+
+
+def weather_of(data: bytes, name: Path, site: Site, *, mapping: Mapping[str, str] | None = None) -> xr.Dataset:
+    """The same of bytes that are in no file yet; `name` is for messages and for dates in it."""
+    if not data.strip():
+        raise refuse(name.name, "is empty", "a weather file")
+    return table.dataset(_table(data, name, site, mapping))
 
 
 def _bytes(path: Path) -> bytes:
@@ -84,8 +91,6 @@ def _bytes(path: Path) -> bytes:
         data = _unzipped(data, path)
         if data[:2] == b"\x1f\x8b":
             raise refuse(path.name, "is gzipped twice", "a file gzipped once or not at all", "run gunzip on it once")
-    if not data.strip():
-        raise refuse(path.name, "is empty", "a weather file")
     return data
 
 
@@ -134,6 +139,8 @@ def _json(data: bytes, path: Path, site: Site) -> table.Table:
         return nws.table(document, path, site)
     if metno.known(document):
         return metno.table(document, path, site)
+    if nws_observed.known(document):
+        return nws_observed.table(document, path, site)
     title = str(document.get("title") or document.get("detail") or "") if isinstance(document, dict) else ""
     found = f"is the service's answer {title[:80]!r}, no forecast" if title else "is JSON of a kind not known here"
     raise refuse(path.name, found, "a gridpoint forecast or a locationforecast", "fetch it again")
