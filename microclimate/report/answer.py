@@ -7,10 +7,12 @@ when it is made: a wrong dimension or a value out of range is refused with every
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from functools import cached_property
+from typing import Any, Literal
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 
 from microclimate.errors import InputError, Problem
 from microclimate.schema import RISK_VARIABLES, Advice, Event, SurfaceState, Var, seal
@@ -198,17 +200,22 @@ class Answer:
                 found.append(Problem(f"{name}: attributes", f"no {', '.join(absent)}"))
         return found
 
-    @property
+    @cached_property
     def zones(self) -> tuple[str, ...]:
         """Zone names in the order of `risk`."""
         return tuple(str(zone) for zone in self.risk["zone"].values)
 
-    @property
+    @cached_property
     def coldest_first(self) -> tuple[str, ...]:
         """Zone names, lowest median canopy of the coldest patch in the first window first; unknown zones last."""
-        lowest = self.risk["canopy_temperature_worst"].isel(event=0).sel(quantile=0.5, method="nearest").values
+        lowest = self.risk["canopy_temperature_worst"].values[:, 0, self.middle]
         return tuple(self.zones[i] for i in np.argsort(np.where(np.isnan(lowest), np.inf, lowest), kind="stable"))
 
-    def number(self, zone: str) -> int:
-        """The number a zone carries on the map and in the tables: 1 is the coldest tonight."""
-        return self.coldest_first.index(zone) + 1
+    @cached_property
+    def middle(self) -> int:
+        """Which of the quantiles of `risk` is the median."""
+        return int(np.argmin(np.abs(np.asarray(self.risk["quantile"].values, dtype=float) - 0.5)))
+
+    def told(self, name: str, zone: str, event: int) -> NDArray[Any]:
+        """One variable of `risk` for a zone and window, its further dimensions as `schema` orders them."""
+        return np.asarray(self.risk[name].values[self.zones.index(zone), event])

@@ -137,9 +137,9 @@ def _cell(answer: Answer, event: int, state: SurfaceState) -> _Cell:
     if not words_head.known(answer, event):
         return _Cell("unknown, the forecast ends before")
     zone, text = words_head.at_most(answer, event, state)
-    at = answer.risk.sel(zone=zone).isel(event=event, state=int(state))
     low, middle, high = (
-        int(np.clip(round(20 * float(at[f"probability_reached{end}"])) * 5, 3, 97)) for end in ("_low", "", "_high")
+        int(np.clip(round(20 * float(answer.told(f"probability_reached{end}", zone, event)[state])) * 5, 3, 97))
+        for end in ("_low", "", "_high")
     )
     return _Cell(text, zone, (low, middle, high))
 
@@ -208,8 +208,8 @@ def _zones(answer: Answer) -> _Zones:
             _Head(f"{_named(answer, event)}: worst", "n wide long"),
             _Head(f"{_named(answer, event)}: likely state", "s"),
         ]
-        for row, (zone, risk) in zip(rows, tables.at(answer, event).items(), strict=True):
-            worst = tables.middle(risk["canopy_temperature_worst"])
+        for row, zone in zip(rows, answer.coldest_first, strict=True):
+            worst = float(answer.told("canopy_temperature_worst", zone, event)[answer.middle])
             row += [tables.brief(number(worst, "temperature", answer.shown)), states(answer, zone, event)]
     return _Zones(tonight.caption, tuple(heads), tuple(tuple(row) for row in rows))
 

@@ -95,6 +95,7 @@ def field_map(
         dark = bool(inside.size) and luminance(_colour(filled, shown, inside)) < 0.3
         label_zone(axes, outlines[zone], zone, f"{count}: {text}", dark=dark, halo=halo)
     bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
+    bar.minorticks_off()
     bar.set_label(f"Lowest canopy tonight [{shown.symbol('temperature')}], {where}", fontsize=8)
     freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
     every = max(1, len(borders) // 8)
@@ -333,6 +334,7 @@ def depth_section(axes: Axes, section: xr.Dataset, windows: Sequence[Event], sho
     clock_axis(axes, section["time"].values[0], section["time"].values[-1], shown, most=5 if shown.clock == 24 else 6)
     mark_windows(axes, windows, shaded=False)
     bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
+    bar.minorticks_off()
     bar.set_label(f"[{shown.symbol('temperature')}], {where}, hatched: frozen", fontsize=8)
     bar.ax.tick_params(labelsize=8, length=2)
     return axes

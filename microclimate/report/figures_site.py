@@ -126,6 +126,7 @@ def _filled(
 
 def _bar(axes: Axes, filled: ContourSet, ticks: NDArray[np.float64], names: Sequence[str], label: str) -> None:
     bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
+    bar.minorticks_off()
     bar.set_ticks(ticks.tolist(), labels=list(names))
     bar.set_label(label, fontsize=8)
     bar.ax.tick_params(labelsize=8, length=2)

@@ -59,19 +59,6 @@ def csv_text(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     return out.getvalue()
 
 
-def at(answer: Answer, event: int) -> dict[str, xr.Dataset]:
-    """The risk of each zone in one window, coldest zone first."""
-    risk = answer.risk.isel(event=event)
-    where = {zone: i for i, zone in enumerate(answer.zones)}
-    return {zone: risk.isel(zone=where[zone]) for zone in answer.coldest_first}
-
-
-def middle(array: xr.DataArray) -> float:
-    """The median of what lies along `quantile`."""
-    levels = np.abs(np.asarray(array["quantile"].values, dtype=float) - 0.5)
-    return float(array.isel(quantile=int(np.argmin(levels))).values)
-
-
 def when(answer: Answer, event: int, time: np.datetime64) -> str:
     """A time inside a window: the day is named only where the window is longer than a day."""
     window = answer.windows[event]
@@ -84,17 +71,20 @@ def lowest(answer: Answer, event: int) -> Table:
     shown = answer.shown
     depths = [depth(float(d), shown) for d in answer.risk["depth"].values]
     rows = []
-    for count, (zone, risk) in enumerate(at(answer, event).items(), 1):
-        time: np.datetime64 = risk["canopy_temperature_worst_time"].values.reshape(-1)[0]
-        soil = [middle(risk["soil_temperature_worst"].isel(depth=i)) for i in range(len(depths))]
+    for count, zone in enumerate(answer.coldest_first, 1):
+        time: np.datetime64 = answer.told("canopy_temperature_worst_time", zone, event).reshape(-1)[0]
+        worst, median, soil = (
+            answer.told(f"{name}_temperature_{patch}", zone, event)[..., answer.middle]
+            for name, patch in (("canopy", "worst"), ("canopy", "median"), ("soil", "worst"))
+        )
         rows.append(
             (
                 str(count),
                 zone,
-                brief(number(middle(risk["canopy_temperature_worst"]), "temperature", shown)),
-                brief(number(middle(risk["canopy_temperature_median"]), "temperature", shown)),
+                brief(number(float(worst), "temperature", shown)),
+                brief(number(float(median), "temperature", shown)),
                 brief(when(answer, event, time)),
-                *(brief(number(value, "temperature", shown)) for value in soil),
+                *(brief(number(float(value), "temperature", shown)) for value in soil),
                 states(answer, zone, event),
             )
         )

@@ -161,9 +161,8 @@ def chance_range(value: float, low: float, high: float) -> str:
 
 def reached(answer: Answer, zone: str, event: int, state: SurfaceState) -> str:
     """Chance with range that a state or a worse one comes in a zone and window."""
-    at = answer.risk.sel(zone=zone).isel(event=event, state=int(state))
     names = ("probability_reached", "probability_reached_low", "probability_reached_high")
-    return chance_range(*(float(at[name]) for name in names))
+    return chance_range(*(float(answer.told(name, zone, event)[state]) for name in names))
 
 
 # --- states --------------------------------------------------------------------------------------------------------
@@ -174,12 +173,11 @@ def about_even(answer: Answer, zone: str, event: int) -> tuple[SurfaceState, Sur
 
     The borders that a temperature draws: canopy at 0 degC, and +0.5 degC at the shallowest depth told.
     """
-    at = answer.risk.sel(zone=zone).isel(event=event)
-    chances = at["probability"].values
+    chances = answer.told("probability", zone, event)
     if not np.isfinite(chances).all():
         return None
-    canopy = float(at["canopy_temperature_worst"].sel(quantile=0.5, method="nearest"))
-    soil = float(at["soil_temperature_worst"].isel(depth=0).sel(quantile=0.5, method="nearest"))
+    canopy = float(answer.told("canopy_temperature_worst", zone, event)[answer.middle])
+    soil = float(answer.told("soil_temperature_worst", zone, event)[0, answer.middle])
     borders = (
         (canopy - ZERO_CELSIUS, SurfaceState.COLD_AND_DRY, len(chances)),
         (soil - NEAR_FREEZING, SurfaceState.NEAR_FREEZING, int(SurfaceState.COLD_AND_DRY)),
@@ -196,7 +194,7 @@ def about_even(answer: Answer, zone: str, event: int) -> tuple[SurfaceState, Sur
 
 def states(answer: Answer, zone: str, event: int) -> str:
     """The likely states of a zone in a window, for a table cell: 'white frost 65 %, crust 25 %'."""
-    chances = answer.risk["probability"].sel(zone=zone).isel(event=event).values
+    chances = answer.told("probability", zone, event)
     if not np.isfinite(chances).all():
         return UNKNOWN
     if even := about_even(answer, zone, event):
@@ -210,7 +208,7 @@ def states(answer: Answer, zone: str, event: int) -> str:
 
 def first_state(answer: Answer, zone: str, event: int) -> str:
     """The likeliest state, without its chance."""
-    chances = answer.risk["probability"].sel(zone=zone).isel(event=event).values
+    chances = answer.told("probability", zone, event)
     return STATE_WORDS[SurfaceState(int(np.argmax(chances)))] if np.isfinite(chances).all() else UNKNOWN
 
 

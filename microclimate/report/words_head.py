@@ -35,7 +35,7 @@ def title(answer: Answer, event: int) -> str:
 
 def known(answer: Answer, event: int) -> bool:
     """Whether any zone has a chance in this window."""
-    return bool(np.isfinite(answer.risk["probability"].isel(event=event).values).any())
+    return bool(np.isfinite(answer.risk["probability"].values[:, event]).any())
 
 
 @dataclass(frozen=True)
@@ -51,12 +51,11 @@ class Coldest:
 def coldest(answer: Answer) -> Coldest:
     """Coldest zone, lowest canopy with its range, and the hour; "unknown" where nothing is known."""
     zone, shown = answer.coldest_first[0], answer.shown
-    at = answer.risk.sel(zone=zone).isel(event=0)
-    canopy = at["canopy_temperature_worst"]
-    when: np.datetime64 = at["canopy_temperature_worst_time"].values.reshape(-1)[0]
+    canopy = answer.told("canopy_temperature_worst", zone, 0)
+    when: np.datetime64 = answer.told("canopy_temperature_worst_time", zone, 0).reshape(-1)[0]
     return Coldest(
         zone,
-        measure(float(canopy.sel(quantile=0.5, method="nearest")), "temperature", shown),
+        measure(float(canopy[answer.middle]), "temperature", shown),
         between(float(canopy.min()), float(canopy.max()), "temperature", shown),
         day_clock(when, shown),
     )
@@ -72,8 +71,11 @@ def coldest_words(answer: Answer) -> str:
 
 def most_at_risk(answer: Answer, event: int, state: SurfaceState) -> str:
     """The zone with the highest chance of a state or worse, the colder one where two are alike."""
-    risk = answer.risk["probability_reached"].isel(event=event, state=int(state))
-    return max(answer.coldest_first, key=lambda zone: np.nan_to_num(float(risk.sel(zone=zone)), nan=-1.0))
+
+    def risk(zone: str) -> float:
+        return float(np.nan_to_num(answer.told("probability_reached", zone, event)[state], nan=-1.0))
+
+    return max(answer.coldest_first, key=risk)
 
 
 def at_most(answer: Answer, event: int, state: SurfaceState) -> tuple[str, str]:
@@ -100,12 +102,12 @@ def against_limit(answer: Answer, event: int) -> str:
     if answer.limit is None or not known(answer, event):
         return ""
     state = answer.limit.state
-    risk = answer.risk["probability_reached"].isel(event=event, state=int(state))
-    outside = [zone for zone in answer.coldest_first if float(risk.sel(zone=zone)) > answer.limit.chance]
+    chances = answer.risk["probability_reached"].values[:, event, state]
+    outside = int((chances > answer.limit.chance).sum())
     words = f"{STATE_WORDS[state]} or worse, {chance(answer.limit.chance)}"
     if not outside:
         return f"All zones are within the limit you set ({words})."
-    count = "1 zone is" if len(outside) == 1 else f"{len(outside)} of {len(answer.zones)} zones are"
+    count = "1 zone is" if outside == 1 else f"{outside} of {len(answer.zones)} zones are"
     return f"{count} outside the limit you set ({words})."
 
 
@@ -114,7 +116,7 @@ def worst_zone(answer: Answer, event: int = 0) -> str:
     if not known(answer, event):
         return ""
     zone = most_at_risk(answer, event, FROST)
-    area = float(answer.risk["worst_area"].sel(zone=zone).isel(event=event))
+    area = float(answer.told("worst_area", zone, event))
     state = first_state(answer, zone, event)
     return f"Worst zone: {zone}, {measure(area, 'area', answer.shown)} of it in its worst likely state ({state})."
 
@@ -123,7 +125,7 @@ def not_covered(answer: Answer) -> list[str]:
     """A sentence for each window that some realizations do not reach the end of."""
     lines = []
     for event, window in enumerate(answer.windows):
-        share = float(answer.risk["coverage"].isel(event=event).min())
+        share = float(answer.risk["coverage"].values[:, event].min())
         if share < 1:
             reach = chance(share) if share > 0 else "none"
             lines.append(f"{sentence(window.name)[:-1]}: {reach} of the forecasts reach its end; the rest is unknown.")
