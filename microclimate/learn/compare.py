@@ -15,7 +15,8 @@ from microclimate.fieldlog.clock import zone_of
 NIGHT_START, NIGHT_END = 18, 8  # [h] local standard time
 NIGHT_PRESENT = 0.9  # share of a night's intervals that must be there (ours)
 CLEAR, CALM = 0.25, 2.0  # [1] cloud index from longwave and [m s-1] wind at 2 m of a clear calm night (ours)
-RIMED = 2.0  # [K] a night whose median surface is this much warmer than the air has a rimed or snowed sensor (ours)
+RIMED = 2.0  # [K] a night whose median surface is this much warmer than the air has a rimed or snowed sensor (ours), as
+ICED, ICED_SHARE = 5.0, 0.1  # [K], [1] has one that is so much warmer, in frost, for so much of the night (ours)
 BAND = 0.5  # [K] within it a freeze cannot be judged
 OFFSET_RATE = 0.25  # share of a night's error that the running offset takes up
 ZERO_CLOUD, ZERO_WIND, ZERO_COUNT = 0.9, 5.0, 50  # [1] cloud, [m s-1] wind at 10 m, intervals wanted (ours)
@@ -119,7 +120,8 @@ def nights(
     time_zone : str
         IANA name or fixed offset.
     rime : bool
-        Screen out nights of a rimed sensor: median of measured surface - air above 2 K.
+        Screen out nights of a rimed or snowed sensor: median of measured surface - air above 2 K, or above 5 K in a
+        tenth of the night with the air below 0 degC; ground that nobody heats is not.
 
     Returns
     -------
@@ -132,34 +134,30 @@ def nights(
     frame["night"] = night_of(times, time_zone)
     interval = pd.Series(times).diff().median()
     full = pd.Timedelta(hours=24 - NIGHT_START + NIGHT_END) / interval
-    rows: dict[pd.Timestamp, dict[str, object]] = {}
-    for night, part in frame.dropna(subset=["night"]).groupby("night"):
-        both = part.dropna(subset=["observed", "modelled", "air"])
-        if both.empty:
-            continue
-        screened = ""
-        if len(both) < NIGHT_PRESENT * full:
-            screened = "incomplete"
-        elif rime and (both["observed"] - both["air"]).median() > RIMED:
-            screened = "sensor warmer than the air: rime or snow on it"
-        rows[pd.Timestamp(str(night))] = {
-            "observed": both["observed"].min(),
-            "modelled": both["modelled"].min(),
-            "air": both["air"].min(),
-            "onset_observed": _onset(both["observed"]),
-            "onset_modelled": _onset(both["modelled"]),
-            "clear_calm": bool(both["cloud"].mean() < CLEAR and both["wind"].mean() < CALM),
-            "screened": screened,
-        }
-    columns = ["observed", "modelled", "air", "onset_observed", "onset_modelled", "clear_calm", "screened"]
-    return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("night")
+    frame["excess"] = frame["observed"] - frame["air"]
+    both = frame.dropna(subset=["night", "observed", "modelled", "air"])
+    by_night = both.groupby("night")
+    found = by_night[["observed", "modelled", "air"]].min()
+    for name in ("observed", "modelled"):
+        found[f"onset_{name}"] = _onset(both, name)
+    found["clear_calm"] = night_kinds(both["night"], both["cloud"], both["wind"])
+    iced = ((both["excess"] > ICED) & (both["air"] < ZERO_CELSIUS)).groupby(both["night"]).mean()
+    rimed = rime & ((by_night["excess"].median() > RIMED) | (iced >= ICED_SHARE))
+    short = by_night.size() < NIGHT_PRESENT * full
+    words = np.where(rimed, "sensor warmer than the air: rime or snow on it", "")
+    found["screened"] = np.where(short, "incomplete", words)
+    return found
 
 
-def _onset(series: pd.Series) -> pd.Timestamp:
-    below = series.to_numpy() < ZERO_CELSIUS
-    if below[0] or not below.any():
-        return pd.NaT  # type: ignore[return-value]
-    return pd.Timestamp(series.index[int(below.argmax())])
+def _onset(both: pd.DataFrame, name: str) -> pd.Series:
+    """First stamp below 0 degC of each night, NaT where there is none or the night began below it."""
+    below = both[name] < ZERO_CELSIUS
+    night = both["night"]
+    first = below[below].groupby(night[below]).apply(lambda part: part.index[0])
+    began_below = below.groupby(night).first()
+    onset = pd.Series(pd.NaT, index=began_below.index, dtype="datetime64[ns]")
+    onset[first.index] = first.to_numpy().astype("datetime64[ns]")
+    return onset.where(~began_below)
 
 
 def night_kinds(night_of: pd.Series, cloud: pd.Series, wind_2m: pd.Series) -> pd.Series:

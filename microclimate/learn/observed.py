@@ -44,10 +44,8 @@ class Observed:
     longwave_measured: bool
 
 
-def weather(
-    path: Path, site: Site, *, timezone: str | None = None, stamp: traces.Stamp = "end", gap_hours: float = 3.0
-) -> Observed:
-    """Read and complete a station's weather.
+def weather(path: Path, site: Site, *, timezone: str | None = None, stamp: traces.Stamp = "end") -> Observed:
+    """Read and complete a station's weather; gaps up to 3 h are bridged, longer ones part the series.
 
     Parameters
     ----------
@@ -59,8 +57,6 @@ def weather(
         Zone of stamps without an offset, a name or a fixed one such as "UTC-6"; else the site's.
     stamp : {"start", "end", "centre"}
         Which part of its interval a stamp names.
-    gap_hours : float
-        Gaps up to this long [h] are bridged in point values; longer ones part the series.
 
     Raises
     ------

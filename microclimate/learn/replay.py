@@ -38,6 +38,73 @@ class Replay:
     notes: dict[str, object]  # counts and what was assumed, for the words of the report
 
 
+@dataclass(frozen=True)
+class Stretch:
+    """One span of weather without gaps, ready to be run."""
+
+    weather: xr.Dataset  # schema.WEATHER
+    patches: xr.Dataset
+    forcing: tuple[xr.Dataset, ...]
+
+    @property
+    def begin(self) -> np.datetime64:
+        """First stamp (UTC)."""
+        first: np.datetime64 = self.weather["time"].values[0]
+        return first
+
+    @property
+    def end(self) -> np.datetime64:
+        """Last stamp (UTC)."""
+        last: np.datetime64 = self.weather["time"].values[-1]
+        return last
+
+    @property
+    def settled(self) -> np.datetime64:
+        """From here on it is scored."""
+        days = (self.end - self.begin) / np.timedelta64(1, "D")
+        return self.begin + np.timedelta64(round(min(SETTLE, 0.1 * days) * 86400), "s")
+
+
+@dataclass(frozen=True)
+class Station:
+    """Weather and readings of one place, read once; `run` may be asked with the venue's numbers changed."""
+
+    observed: observed.Observed
+    log: xr.Dataset  # schema.OBSERVATIONS
+    sensors: list[held.Sensor]
+    stretches: tuple[Stretch, ...]
+
+    def run(self, venue: Venue) -> Replay:
+        """The venue under this weather, compared with the readings."""
+        scores, nights, freezes, pairs = held.together(venue, self.observed, self.sensors, self.modelled(venue))
+        notes: dict[str, object] = {
+            "assumed": self.observed.weather.attrs["assumed"],
+            "bridged": self.observed.bridged,
+            "stretches": len(self.stretches),
+            "left_out": self.observed.left_out,
+            "longwave_measured": self.observed.longwave_measured,
+            "dropped": self.log.attrs["dropped"],
+            "ignored": self.log.attrs["ignored"],
+            "zero_offset": nights.attrs["zero_offset"],
+            "zero_intervals": nights.attrs["zero_intervals"],
+            "settled_days": SETTLE,
+        }
+        return Replay(scores, nights, freezes, pairs, notes)
+
+    def modelled(self, venue: Venue) -> pd.DataFrame:
+        """What the model has for each sensor over each of its intervals, see `held.modelled`."""
+        return pd.concat([self._stretch(venue, stretch) for stretch in self.stretches])
+
+    def _stretch(self, venue: Venue, stretch: Stretch) -> pd.DataFrame:
+        spots_then = first_readings(self.sensors, venue, stretch.begin)
+        initial = start.states(venue, stretch.patches, 1, stretch.begin, readings=spots_then)
+        window = Event("replay", _utc(stretch.begin), _utc(stretch.end), "replay")
+        doing = plan.nothing(venue, stretch.begin, stretch.end)
+        _, states = run.outcome(venue, stretch.forcing, initial, doing, (window,), states=((0, 0),))
+        assert states is not None  # they were asked for
+        return held.modelled(states.isel(plan=0, realization=0), self.sensors, stretch.settled)
+
+
 def replay(
     venue: Venue,
     weather_path: Path,
@@ -45,10 +112,24 @@ def replay(
     *,
     timezone: str | None = None,
     stamp: traces.Stamp = "end",
-    gap_hours: float = 3.0,
     step: float = 300.0,
 ) -> Replay:
-    """Run a venue under observed weather and compare.
+    """Run a venue under observed weather and compare; arguments as for `station`."""
+    return station(venue, weather_path, readings_path, timezone=timezone, stamp=stamp, step=step).run(venue)
+
+
+def station(
+    venue: Venue,
+    weather_path: Path,
+    readings_path: Path,
+    *,
+    timezone: str | None = None,
+    stamp: traces.Stamp = "end",
+    step: float = 300.0,
+) -> Station:
+    """Read observed weather and readings, and lay the weather over the venue.
+
+    Gaps of the weather up to 3 h are bridged and counted, longer ones part the run.
 
     Parameters
     ----------
@@ -60,8 +141,6 @@ def replay(
         Zone of stamps without an offset; else the venue's.
     stamp : {"start", "end", "centre"}
         Which part of its interval a stamp names, in both files.
-    gap_hours : float
-        Gaps up to this long are bridged, longer ones part the run.
     step : float
         Model step [s].
 
@@ -71,42 +150,17 @@ def replay(
         Everything in the files that cannot be used.
     """
     site = venue.site.site
-    station = observed.weather(weather_path, site, timezone=timezone, stamp=stamp, gap_hours=gap_hours)
+    weather = observed.weather(weather_path, site, timezone=timezone, stamp=stamp)
     log = traces.traces(readings_path, timezone=timezone or site.time_zone, stamp=stamp)
-    sensors = held.sensors(log, venue, station.weather)
-    runs = [_stretch(venue, station.weather.isel(time=part), log, step) for part in station.stretches]
-    modelled = pd.concat([held.modelled(states, sensors, settled) for states, settled in runs])
-    scores, nights, freezes, pairs = held.together(venue, station, sensors, modelled)
-    notes: dict[str, object] = {
-        "assumed": station.weather.attrs["assumed"],
-        "bridged": station.bridged,
-        "stretches": len(station.stretches),
-        "left_out": station.left_out,
-        "longwave_measured": station.longwave_measured,
-        "dropped": log.attrs["dropped"],
-        "ignored": log.attrs["ignored"],
-        "zero_offset": nights.attrs["zero_offset"],
-        "zero_intervals": nights.attrs["zero_intervals"],
-        "settled_days": SETTLE,
-    }
-    return Replay(scores, nights, freezes, pairs, notes)
-
-
-def _stretch(venue: Venue, weather: xr.Dataset, log: xr.Dataset, step: float) -> tuple[xr.Dataset, np.datetime64]:
-    """States of one stretch without gaps, and the time from which they are scored."""
     seen = bowl.bowl(venue)
-    begin, end = weather["time"].values[[0, -1]]
-    sun = patches.morning_sun(seen, venue.site.latitude, venue.site.longitude, pd.Timestamp(begin).date())
-    where = patches.patches(venue.field.zones, seen, sun)
-    forcing = OverPlot(force.forcing(venue, weather, seen, where, step))
-    initial = start.states(venue, where, 1, begin, readings=_first_readings(log, venue, begin))
-    window = Event("replay", _utc(begin), _utc(end), "replay")
-    doing = plan.nothing(venue, begin, end)
-    _, states = run.outcome(venue, forcing, initial, doing, (window,), states=((0, 0),))
-    assert states is not None  # they were asked for
-    days = (end - begin) / np.timedelta64(1, "D")
-    settle = np.timedelta64(round(min(SETTLE, 0.1 * days) * 86400), "s")
-    return states.isel(plan=0, realization=0), begin + settle
+    stretches = []
+    for part in weather.stretches:
+        span = weather.weather.isel(time=part)
+        day = pd.Timestamp(span["time"].values[0]).date()
+        sun = patches.morning_sun(seen, site.latitude, site.longitude, day)
+        where = patches.patches(venue.field.zones, seen, sun)
+        stretches.append(Stretch(span, where, tuple(OverPlot(force.forcing(venue, span, seen, where, step)))))
+    return Station(weather, log, held.sensors(log, venue, weather.weather), tuple(stretches))
 
 
 @dataclass(frozen=True)
@@ -152,30 +206,25 @@ _POINTS = (
 )
 
 
-def _first_readings(log: xr.Dataset, venue: Venue, begin: np.datetime64) -> list[spots.Spot]:
-    """The probes' readings nearest to the beginning of a stretch, as spot readings of their zones."""
+def first_readings(sensors: list[held.Sensor], venue: Venue, begin: np.datetime64) -> list[spots.Spot]:
+    """The readings nearest to the beginning of a stretch, as spot readings of their zones."""
+    kinds = {sensor.kind for sensor in sensors}
+    # a thermometer that looks at the surface helps where nothing is buried
+    wanted = "soil_temperature" if "soil_temperature" in kinds else "surface_temperature"
     found = []
-    time = log["time"].values
-    near = np.flatnonzero(np.abs(time - begin) <= START_WITHIN)
-    near = near[np.argsort(np.abs(time[near] - begin), kind="stable")]
-    for sensor in range(log.sizes["sensor"]):
-        if str(log["kind"].values[sensor]) != "soil_temperature":
+    for sensor in sensors:
+        known = sensor.values.dropna()
+        if sensor.kind != wanted or known.empty:
             continue
-        known = near[np.isfinite(log["value"].values[sensor, near])]
-        if not known.size:
+        away = np.abs(known.index.to_numpy() - begin)
+        nearest = int(away.argmin())
+        if away[nearest] > START_WITHIN:
             continue
-        zone = str(log["zone"].values[sensor])
-        for name in [zone] if zone else [z.name for z in venue.field.zones]:
-            found.append(
-                spots.Spot(
-                    name,
-                    "soil_temperature",
-                    float(log["depth"].values[sensor]),
-                    float(log["value"].values[sensor, known[0]]),
-                    time[known[0]],
-                    PROBE_ERROR,
-                )
-            )
+        buried = wanted == "soil_temperature"
+        kind, depth = (wanted, sensor.depth) if buried else ("canopy_temperature", 0.0)
+        value, time = float(known.iloc[nearest]), known.index.to_numpy()[nearest]
+        for name in [sensor.zone] if sensor.zone else [zone.name for zone in venue.field.zones]:
+            found.append(spots.Spot(name, kind, depth, value, time, PROBE_ERROR))
     return found
 
 
