@@ -21,9 +21,7 @@ LATENT_FUSION = 3.34e5  # [J kg-1] at 0 degC (3.337e5 to 3.34e5 in handbooks)
 LATENT_SUBLIMATION = 2.835e6  # [J kg-1] at 0 degC, sum of the two above
 
 DENSITY_WATER = 1000.0  # [kg m-3]
-DENSITY_ICE = 917.0  # [kg m-3] at 0 degC
 HEAT_CAPACITY_WATER = 4180.0  # [J kg-1 K-1]
 HEAT_CAPACITY_ICE = 2050.0  # [J kg-1 K-1] near -5 degC (from memory: handbook value; 2100 at 0 degC)
 CONDUCTIVITY_WATER = 0.57  # [W m-1 K-1] Moene & van Dam 2014 Table 2.2
 CONDUCTIVITY_ICE = 2.2  # [W m-1 K-1] Farouki 1981, CRREL Monograph 81-1
-CONDUCTIVITY_AIR = 0.025  # [W m-1 K-1] Moene & van Dam 2014 Table 2.2

@@ -7,7 +7,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from microclimate.constants import GRAVITY, VON_KARMAN
-from microclimate.physics import turbulence
+from microclimate.physics import canopy, turbulence
+from microclimate.physics.elementwise import fast_cube_root
 
 ZETA = np.linspace(0.02, 3.0, 60)
 
@@ -123,3 +124,17 @@ def test_unstable_factor_of_louis_meets_the_stable_one_at_neutral() -> None:
         assert turbulence.louis_unstable(0.0, factor, 10.0, 0.1) == 1.0
     assert turbulence.louis_stable_heat(0.0) == 1.0
     assert turbulence.louis_stable_momentum(0.0) == 1.0
+
+
+def test_cube_roots_without_a_call_keep_their_promise() -> None:
+    number = np.concatenate([np.geomspace(1e-3, 80.0, 4000), np.linspace(0.0, 80.0, 4001)[1:]])
+    assert_allclose(fast_cube_root(number), np.cbrt(number), rtol=2e-4)
+    assert fast_cube_root(0.0) == 0.0
+    excess = np.linspace(-20.0, 80.0, 5001)
+    assert_allclose(
+        turbulence.fast_free_convection_conductance(excess),
+        turbulence.free_convection_conductance(0.0, excess),
+        atol=1e-6,
+    )
+    film = np.linspace(0.0, 0.5, 5001)
+    assert_allclose(canopy.fast_wet_share(film, 0.3), canopy.wet_share(film, 0.3), atol=5e-4)
