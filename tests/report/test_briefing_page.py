@@ -12,7 +12,6 @@ from pathlib import Path
 
 import pytest
 import xarray as xr
-from conftest import outlines
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from microclimate.report import briefing, words_cautions
@@ -64,7 +63,7 @@ def full(answer: Answer) -> Answer:
     names = [f"Zone {k} beside the long terrace" for k in range(60)]
     pick = [k % 24 for k in range(60)]
     risk = xr.concat([answer.risk, answer.risk.isel(event=[1])], "event").isel(zone=pick).assign_coords(zone=names)
-    shapes = list(outlines().values())
+    shapes = list(answer.outlines.values())
     more = (Fact("snow coming", {}), Fact("freezing rain", {}), Fact("damp air", {"dew_point": 272.0}))
     return replace(
         answer,
