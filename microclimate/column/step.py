@@ -1,6 +1,6 @@
 """One implicit step of a block of columns: what comes, the passes of Newton's rule, what settles."""
 
-from microclimate.column import chain, ground, heat, rows, store, top
+from microclimate.column import chain, ground, heat, links, rows, store, top
 from microclimate.column.lanes import (
     CONDUCTANCE,
     HALF,
@@ -46,11 +46,11 @@ def advance(
         store.receive(surface, step)
     snowing, sheeted = any_above(surface, rows.SNOW), any_above(surface, rows.COVER_LYING)
     chained = snowing or sheeted
-    chain.begin_leaf(surface, layer)
+    links.leaf(surface, layer)
     if snowing:
-        chain.begin_snow(surface)
+        links.snow_layer(surface)
     if sheeted:
-        chain.begin_sheet(surface)
+        links.sheet(surface)
     top.begin(surface, tables, snowing, sheeted)
     ground.begin(layer, count)
     heating = heat.wanted_anywhere(surface)

@@ -20,7 +20,7 @@ _P = ParamSpec("_P")
 _R = TypeVar("_R")
 
 
-@register_pass(mutates_CFG=False, analysis_only=False)
+@register_pass(mutates_CFG=False, analysis_only=False)  # type: ignore[no-untyped-call,unused-ignore]
 class _NarrowConstants(FunctionPass):  # type: ignore[misc,unused-ignore]
     """Take the constants of a function as float32 when it is compiled for float32.
 
@@ -30,7 +30,7 @@ class _NarrowConstants(FunctionPass):  # type: ignore[misc,unused-ignore]
     _name = "narrow_constants"
 
     def __init__(self) -> None:
-        FunctionPass.__init__(self)
+        FunctionPass.__init__(self)  # type: ignore[no-untyped-call,unused-ignore]
 
     def run_pass(self, state: Any) -> bool:
         if not any(_has_float32(kind) for kind in state.args):
@@ -49,7 +49,7 @@ class _NarrowConstants(FunctionPass):  # type: ignore[misc,unused-ignore]
 def _has_float32(kind: Any) -> bool:
     """Whether a numba type is, or holds, float32."""
     if isinstance(kind, types.BaseTuple):
-        return any(_has_float32(item) for item in kind)
+        return any(_has_float32(item) for item in kind.types)  # type: ignore[attr-defined,unused-ignore]
     return bool((kind.dtype if isinstance(kind, types.Array) else kind) == types.float32)
 
 
@@ -57,7 +57,7 @@ class LanesCompiler(CompilerBase):  # type: ignore[misc,unused-ignore]
     """numba's own passes and `_NarrowConstants`; kernels and formulas are compiled by it."""
 
     def define_pipelines(self) -> list[Any]:
-        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)
+        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)  # type: ignore[no-untyped-call,unused-ignore]
         passes.add_pass_after(_NarrowConstants, IRProcessing)
         passes.finalize()
         return [passes]
