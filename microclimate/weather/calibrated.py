@@ -32,6 +32,7 @@ SLOPE, SLOPE_SPREAD = 0.5, 0.3  # [1] forecasts of extremes overshoot
 SEASON = 2.0  # at 45 degrees of latitude
 SEASON_TWICE = 1.0
 SEASON_SLOPE = 0.15  # [1]
+KIND = 2.0  # clear, calm nights against others: 2 K apart in one trial
 SLOW, SLOW_MEMORY = 2.0, 15.0  # and [d]
 FAST, FAST_MEMORY = 1.6, 2.5  # and [d]
 NOISE = 1.6
@@ -87,6 +88,7 @@ def calibrate(
     site: Site,
     *,
     newest_pair: timedelta = timedelta(hours=24),
+    clear_calm: xr.DataArray | None = None,
 ) -> xr.Dataset:
     """Predictive distributions of a series of night minima (or of any temperature at one time of day).
 
@@ -101,6 +103,8 @@ def calibrate(
         Its latitude says how much season there is.
     newest_pair : timedelta
         Row i learns from rows with valid_time <= valid_time[i] - newest_pair, and from nothing else.
+    clear_calm : (night) bool, optional
+        Whether each night was forecast clear and calm: such nights get a bias of their own.
 
     Returns
     -------
@@ -117,7 +121,8 @@ def calibrate(
     day = (times - np.datetime64("1970-01-01", "ns")) / np.timedelta64(1, "D")
     known = np.searchsorted(times, times - np.timedelta64(newest_pair), side="right")
     origin = float(forecast[np.isfinite(forecast)][0]) if np.isfinite(forecast).any() else 0.0
-    features = _features(forecast - origin, day)
+    kind = np.zeros(len(times)) if clear_calm is None else np.asarray(clear_calm, float) - 0.5
+    features = _features(forecast - origin, day, kind)
     belief = _prior(site, float(day[0]) if len(day) else 0.0)
     mean, scale, nights = np.full(len(times), np.nan), np.full(len(times), np.nan), np.zeros(len(times), int)
     taught = learned = 0
@@ -154,19 +159,21 @@ def probability_below(dataset: xr.Dataset, limit_K: float) -> xr.DataArray:
 
 def _prior(site: Site, day: float) -> _Belief:
     season = SEASON * abs(site.latitude) / 45.0
-    spreads = [BIAS, SLOPE_SPREAD, season, season, SEASON_SLOPE, SEASON_SLOPE, SEASON_TWICE, SEASON_TWICE, SLOW, FAST]
+    seasons = [season, season, SEASON_SLOPE, SEASON_SLOPE, SEASON_TWICE, SEASON_TWICE]
+    spreads = [BIAS, SLOPE_SPREAD, *seasons, KIND, SLOW, FAST]
     mean = np.zeros(len(spreads))
     mean[1] = SLOPE
     return _Belief(mean, np.diag(np.square(spreads)), day, SCALE_NIGHTS * SCALE**2, SCALE_NIGHTS)
 
 
-def _features(forecast: Floats, day: Floats) -> Floats:
-    """(night, parameter): bias, slope, season, season of the slope, half-yearly season, slow, fast."""
+def _features(forecast: Floats, day: Floats, kind: Floats) -> Floats:
+    """(night, parameter): bias, slope, season, its slope, half-yearly season, kind of night, slow, fast."""
     angle = 2.0 * np.pi * day / YEAR
     one = np.ones_like(forecast)
     sine, cosine = np.sin(angle), np.cos(angle)
     twice = np.sin(2.0 * angle), np.cos(2.0 * angle)
-    return np.stack([one, forecast, sine, cosine, forecast * sine, forecast * cosine, *twice, one, one], axis=-1)
+    season = [sine, cosine, forecast * sine, forecast * cosine, *twice]
+    return np.stack([one, forecast, *season, kind, one, one], axis=-1)
 
 
 def _alike(mean: Floats, scale: Floats, readings: Floats, known: NDArray[np.int_]) -> Floats:

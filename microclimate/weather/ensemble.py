@@ -49,11 +49,11 @@ def members(
     times = weather["time"].values
     one = {str(name): weather[name].values[0] for name in WEATHER}
     known = np.asarray(np.isfinite(list(one.values())).all(axis=0))
-    sun = sky.sun(times, _seconds(weather), site)
+    sun = sky.sun(times, seconds(weather), site)
     run = dress.latents(
         one["air_temperature"], one["dew_point_temperature"], one["wind_speed"], one["cloud_area_fraction"]
     )
-    lead = (times - _begin(weather)) / np.timedelta64(1, "h")
+    lead = (times - begun(weather)) / np.timedelta64(1, "h")
     made, centre, spread = dress.dressed(
         run, times, lead, sun.down, count, seed,
         climate=climate, wider=wider, cloud_unknown="unknown" in codes.get("cloud", []),
@@ -68,7 +68,7 @@ def members(
     if "unknown" in codes.get("direction", []):
         turn = np.random.default_rng([seed, 99]).uniform(0.0, 360.0, (count, 1))
         out["wind_from_direction"] = np.broadcast_to(turn, wind.shape).copy()
-    _sky(out, one, sun)
+    relight(out, one, sun)
     total = out["precipitation_flux"]
     out["snowfall_flux"] = total * _snow(one, out)
     out = {name: np.where(known, values, np.nan) for name, values in out.items()}
@@ -104,7 +104,7 @@ def covers(weather: xr.Dataset, start: np.datetime64, end: np.datetime64, *, now
     first, last = weather["time"].values[0], weather["time"].values[-1]
     first = weather["time_bnds"].values[0, 0] if "time_bnds" in weather else first
     where = str(weather.attrs.get("source", "weather"))
-    if now is not None and weather.attrs.get("issued") and _begin(weather) > now + np.timedelta64(1, "h"):
+    if now is not None and weather.attrs.get("issued") and begun(weather) > now + np.timedelta64(1, "h"):
         made = f"says it was issued {weather.attrs['issued'][:16]} UTC, after now ({str(now)[:16]})"
         raise refuse(
             where, made, "a forecast already made", "check the time zone of its stamps, and this machine's clock"
@@ -129,12 +129,13 @@ def covers(weather: xr.Dataset, start: np.datetime64, end: np.datetime64, *, now
         )
 
 
-def _seconds(weather: xr.Dataset) -> Floats:
+def seconds(weather: xr.Dataset) -> Floats:
+    """Length of each interval [s], (time,)."""
     bounds = weather["time_bnds"].values
     return np.asarray((bounds[:, 1] - bounds[:, 0]) / np.timedelta64(1, "s"))
 
 
-def _begin(weather: xr.Dataset) -> np.datetime64:
+def begun(weather: xr.Dataset) -> np.datetime64:
     """When the run began: its issue, else its first stamp."""
     issued = str(weather.attrs.get("issued", "")).rstrip("Z")
     return np.datetime64(issued, "ns") if issued else weather["time"].values[0]
@@ -161,8 +162,8 @@ def _nights(
     return paths
 
 
-def _sky(out: dict[str, Floats], one: dict[str, Floats], sun: sky.Sun) -> None:
-    """Longwave and light moved as the formulas say, from where the run had them."""
+def relight(out: dict[str, Floats], one: dict[str, Floats], sun: sky.Sun) -> None:
+    """Longwave and light of changed weather moved as the formulas say, from where the run had them; (..., time)."""
     base = sky.longwave_down(one["air_temperature"], one["dew_point_temperature"], one["cloud_area_fraction"])
     new = sky.longwave_down(out["air_temperature"], out["dew_point_temperature"], out["cloud_area_fraction"])
     low, high = WEATHER[LONGWAVE].low, WEATHER[LONGWAVE].high
