@@ -86,13 +86,13 @@ def modelled(states: xr.Dataset, sensors: list[Sensor], settled: np.datetime64) 
         else:
             name = "canopy_temperature" if sensor.kind in SURFACES else _TRACES[sensor.kind]
             series = one[name].values
-        columns[sensor.label] = _over(time, series, sensor, settled)
+        columns[sensor.label] = over(time, series, sensor, settled)
     first = sensors[0]
-    columns["snow"] = _over(time, states.isel(patch=_patch(states, first.zone))["snow_amount"].values, first, settled)
+    columns["snow"] = over(time, states.isel(patch=_patch(states, first.zone))["snow_amount"].values, first, settled)
     return pd.DataFrame(columns)
 
 
-def _over(time: NDArray[np.datetime64], series: Array, sensor: Sensor, settled: np.datetime64) -> pd.Series:
+def over(time: NDArray[np.datetime64], series: Array, sensor: Sensor, settled: np.datetime64) -> pd.Series:
     """Means of a series (time = END of step) over a sensor's intervals; between steps a straight line."""
     stamps = sensor.values.index
     stamps = stamps[(stamps > settled) & (stamps <= time[-1])]

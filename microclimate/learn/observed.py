@@ -117,7 +117,7 @@ def _headings(path: Path) -> tuple[dict[str, str], dict[str, float]]:
         if known in taken:
             mapping[taken[known][1]] = f"other height {head.name}"
         taken[known] = (away, column)
-        mapping[column] = f"{known} [{head.unit}]"
+        mapping[column] = f"{known} [{head.unit}]" if head.unit else known
         if known == "wind_speed":
             heights["wind_height"] = head.level
         elif known == "air_temperature":
