@@ -47,7 +47,7 @@ def fresh_density_wet(air_temperature: Value) -> Value:
 def settled_density(density: Value, duration: Value) -> Value:
     """Density [kg m-3] after `duration` [s]: towards 300 at 0.24 a day.
 
-    Source: Douville et al. 1995, Clim. Dyn. 12:21 (ISBA).
+    Source: Douville et al. 1995, Clim. Dyn. 12:21 (ISBA); numbers as public land-surface codes carry them.
     """
     return density + np.maximum(300.0 - density, 0.0) * (1.0 - np.exp(-0.24 * duration / _DAY))
 
@@ -57,7 +57,7 @@ def aged_albedo(albedo: Value, duration: Value, melting: Value) -> Value:
     """Albedo [1] of snow after `duration` [s] without new snow; `melting` 1 or 0.
 
     Cold: loses 0.008 a day. Melting: exponential towards 0.5 at 0.24 a day. Never below 0.5.
-    Source: Douville et al. 1995, Clim. Dyn. 12:21 (ISBA).
+    Source: Douville et al. 1995, Clim. Dyn. 12:21 (ISBA); numbers as public land-surface codes carry them.
     """
     cold = albedo - 0.008 * duration / _DAY
     wet = 0.5 + (albedo - 0.5) * np.exp(-0.24 * duration / _DAY)

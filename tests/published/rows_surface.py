@@ -120,8 +120,8 @@ ROWS = [
         lambda: snow.fresh_density_wet(kelvin([0.0, -2.0, -5.0])),
         (148.8, 129.7, 103.8),
         "kg m-3",
-        "Anderson 1976, NOAA NWS 19",
-        "memory, computed",
+        "Anderson 1976, NOAA NWS 19 (as several public snow codes carry it)",
+        "read, computed",
         atol=0.06,
     ),
     Row(
