@@ -21,7 +21,8 @@ LANES = 32
     CAPACITY_FROZEN,
     FREEZING,  # enthalpy of the freezing stretch [J m-2]
     RESISTANCE_UNFROZEN,  # of half the layer [m2 K W-1]
-    RESISTANCE_RISE,  # its change for each J m-2 frozen
+    RESISTANCE_FROZEN,
+    PER_FREEZING,  # inverse of FREEZING
     SIDE,  # conductance to the side face [W m-2 K-1]
     HEATED,  # share of the heating put in here [1]
     IN_TOP,  # share of the uppermost 10 mm that is in here [1]
@@ -44,7 +45,7 @@ LANES = 32
     OPEN_LANE,  # 1 while the lane still iterates
     MISFIT,  # largest so far of |T(E) - linear T| [K]
     LAYER_VARIABLES,
-) = range(31)
+) = range(32)
 LAYER_GIVEN = IN_SEARCH + 1  # of these, the first, are given and stay
 
 

@@ -168,7 +168,8 @@ def properties(cut: Grid, water_content: Array, freezing_range: Array | None = N
     )
 
 
-LAYER_PARAMETERS = 9  # slopes and capacities unfrozen, freezing, frozen; freezing stretch; resistance and its rise
+# slopes and capacities unfrozen, freezing, frozen; freezing stretch; resistances of half a layer; 1 over the stretch
+LAYER_PARAMETERS = 10
 
 
 def kernel_parameters(known: Properties) -> Array:
@@ -177,10 +178,10 @@ def kernel_parameters(known: Properties) -> Array:
     unfrozen, frozen = known.capacity_unfrozen * thickness, known.capacity_frozen * thickness
     stretch = known.latent * thickness + 0.5 * (unfrozen + frozen) * known.freezing_range
     resistance = 0.5 * thickness / known.conductivity_unfrozen
-    change = 0.5 * thickness / known.conductivity_frozen - resistance
+    iced = 0.5 * thickness / known.conductivity_frozen
     freezing = known.freezing_range / stretch
     slopes = [1.0 / unfrozen, freezing, 1.0 / frozen]
-    return np.stack([*slopes, unfrozen, 1.0 / freezing, frozen, stretch, resistance, change / stretch], axis=-1)
+    return np.stack([*slopes, unfrozen, 1.0 / freezing, frozen, stretch, resistance, iced, 1.0 / stretch], axis=-1)
 
 
 def enthalpy(parameters: Array, temperature: Array, frozen_fraction: Array) -> Array:
