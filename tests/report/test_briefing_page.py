@@ -1,6 +1,7 @@
 """The briefing in Chromium: accessible, readable on a phone, and on one printed sheet of either paper.
 
-`AXE_JS` names the file `axe.min.js` of the npm package axe-core, `CHROMIUM` the browser where it is not in the path.
+The rules are those of axe-core, as the package axe-playwright-python ships them; `CHROMIUM` names the browser where it
+is not in the path.
 """
 
 import os
@@ -8,6 +9,7 @@ import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -124,9 +126,7 @@ def test_the_sheet_holds_what_it_must(opened: Page, told: Answer) -> None:
 
 
 def test_no_finding_of_axe(opened: Page) -> None:
-    script = os.environ.get("AXE_JS", "")
-    assert Path(script).is_file(), "set AXE_JS: npm install axe-core, then node_modules/axe-core/axe.min.js"
-    opened.evaluate(Path(script).read_text(encoding="utf-8"))
+    opened.evaluate(files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8"))
     opened.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     for scheme, size in (("light", PHONE), ("dark", DESK)):
         opened.set_viewport_size(size)
