@@ -127,7 +127,8 @@ def work_out(
     day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
     asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events)]
     weather = complete.weather(read.weather(weather_path, site), site)
-    dark = windows.night(site, day)
+    coming = day == windows.coming_night(now, site.time_zone)
+    dark = windows.night(site, day, "tonight" if coming else f"night of {day.day} {day:%b}")
     ensemble.covers(weather, windows.stamp(dark.start), windows.stamp(dark.end))
     begin, end = _reach(weather)
     for event in asked:

@@ -37,7 +37,7 @@ def evening(text: str) -> date:
         ) from None
 
 
-def night(site: Site, day: date) -> Event:
+def night(site: Site, day: date, name: str = "tonight") -> Event:
     """From sunset on `day` to three hours after the next sunrise (18:00 to 09:00 local where the sun does neither)."""
     zone = ZoneInfo(site.time_zone)
     noon = pd.DatetimeIndex(
@@ -47,8 +47,8 @@ def night(site: Site, day: date) -> Event:
     sunset, sunrise = sun["sunset"].iloc[0], sun["sunrise"].iloc[1]
     if pd.isna(sunset) or pd.isna(sunrise):
         start = datetime(day.year, day.month, day.day, 18, tzinfo=zone)
-        return Event("tonight", _utc(start), _utc(start + timedelta(hours=15)), "night")
-    return Event("tonight", _utc(sunset.floor("min")), _utc(sunrise.floor("min") + AFTER_SUNRISE), "night")
+        return Event(name, _utc(start), _utc(start + timedelta(hours=15)), "night")
+    return Event(name, _utc(sunset.floor("min")), _utc(sunrise.floor("min") + AFTER_SUNRISE), "night")
 
 
 def event(text: str, time_zone: str, number: int) -> Event:
