@@ -13,6 +13,7 @@ CODES: Mapping[str, str] = {
     "unsorted_rows": "rows were put in order of time",
     "duplicate_rows": "so many rows said the same twice and were dropped",
     "coarse_step_h": "the file's longest step [h], brought to one hour",
+    "labels": "sunshine is labelled by the start of its interval: amounts and means moved to their end",
     "typical_year": "months of different years, set into this year",
     # repairs and gaps
     "missing": "variable:count, values marked as missing",

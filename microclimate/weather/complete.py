@@ -8,7 +8,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.constants import GAS_CONSTANT_DRY_AIR, GRAVITY, STANDARD_PRESSURE
-from microclimate.errors import InputError, Problem
+from microclimate.errors import InputError, Problem, refuse
 from microclimate.physics import rain, vapour
 from microclimate.schema import WEATHER, Site, seal
 from microclimate.weather import assumed, sky
@@ -21,6 +21,7 @@ WIND_HEIGHT = 10.0  # [m] WMO-No. 8, standard exposure; taken where the file say
 TEMPERATURE_HEIGHT = 2.0  # [m] likewise (1.25 to 2 m)
 GUST_FACTOR = 1.66  # [1] gust of 3 s to mean of 10 min, open inland (WMO/TD-No. 1555, Table 1.1; from memory)
 CLOUD_UNKNOWN = 0.5  # [1] where nothing tells (ours); members then draw the whole range
+_SECOND = np.timedelta64(1, "s")
 CALM = 0.1  # [m s-1] below it a vane says nothing
 GLOBAL = "surface_downwelling_shortwave_flux_in_air"
 DIRECT = "surface_direct_downwelling_shortwave_flux_in_air"
@@ -61,6 +62,7 @@ def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_S
     bounds = data["time_bnds"].values
     seconds = np.asarray((bounds[:, 1] - bounds[:, 0]) / np.timedelta64(1, "s"))
     sun = sky.sun(data["time"].values, seconds, site)
+    _labels(have, data, sun, codes)
     temperature = have["air_temperature"]
     _humidity(have, data["time"].values, site, codes)
     _pressure(have, site, codes)
@@ -86,6 +88,24 @@ def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_S
 
 def _asked(name: str) -> str:
     return {"air_temperature": "a column 'air_temperature [degC]'", "wind_speed": "a column 'wind_speed [m/s]'"}[name]
+
+
+def _labels(have: dict[str, Floats], data: xr.Dataset, sun: sky.Sun, codes: list[str]) -> None:
+    """Sunshine in the dark: stamps that name the start of their interval are mended, others are refused."""
+    if GLOBAL not in have:
+        return
+    lag = sky.lag(have[GLOBAL], sun, seconds=float((data["time"].values[1] - data["time"].values[0]) / _SECOND))
+    if lag == 0:
+        return
+    step = (data["time"].values[1] - data["time"].values[0]) / np.timedelta64(1, "h")
+    if lag != 1:
+        where = str(data.attrs.get("source", "weather"))
+        found = f"its sunshine fits the sun only when moved by {lag * step:+g} h"
+        raise refuse(where, found, "stamps of the venue's place", "name the time zone of its stamps, or write offsets")
+    for name in have:
+        if data[name].attrs.get("cell_methods") == "time: mean":
+            have[name] = np.concatenate([have[name][:, :1], have[name][:, :-1]], axis=1)
+    codes.append("labels=start")
 
 
 def _even(values: Floats, shape: tuple[int, ...]) -> Floats:

@@ -15,27 +15,6 @@ from microclimate.weather.formats import csv, grib, metar, metno, mosmix, netcdf
 
 MOST_BYTES = 400_000_000  # a point forecast is far smaller; more is a mistake or an attack
 
-# format -> (what it gives, what it lacks), for people who choose one
-FORMATS: Mapping[str, tuple[str, str]] = {
-    "CSV": ("whatever its columns name", "whatever they do not"),
-    "CF-NetCDF": ("whatever it holds, with members; the nearest grid point", "whatever it does not"),
-    "GRIB": ("members, radiation, longwave, rain and snow (extra 'grib')", "depends on the centre"),
-    "US gridpoint JSON": (
-        "temperature, dew point, wind, gust, cloud, rain, snow",
-        "radiation, longwave, mostly pressure",
-    ),
-    "MET Norway JSON": (
-        "temperature, dew point, wind, cloud, rain, sea-level pressure",
-        "radiation, longwave, often gust",
-    ),
-    "MOSMIX KML or KMZ": ("temperature, dew point, wind, gust, cloud, rain, snow, shortwave", "longwave"),
-    "US station JSON": ("what a station observed: temperature, dew point, wind, cloud, rain", "radiation, longwave"),
-    "METAR text": ("what an airport observed: temperature, dew point, wind, cloud, pressure", "radiation, longwave"),
-    "TMY3": ("a typical year with radiation", "longwave, gust, snow"),
-    "EPW": ("a typical year with radiation and longwave", "gust, snow"),
-    "SURFRAD": ("measured radiation and longwave, minute by minute", "cloud, gust, rain"),
-}
-
 
 def weather(path: str | Path, site: Site, *, mapping: Mapping[str, str] | None = None) -> xr.Dataset:
     """The weather of a file: canonical names, SI, (realization, time), stamps UTC at the END of their interval.
@@ -43,7 +22,7 @@ def weather(path: str | Path, site: Site, *, mapping: Mapping[str, str] | None =
     Parameters
     ----------
     path : path
-        Any of `FORMATS`; may be gzipped once.
+        Any of `formats.FORMATS`; may be gzipped once.
     site : Site
         The venue: its zone serves stamps without offset, its place chooses among grid points.
     mapping : mapping, optional
@@ -118,10 +97,10 @@ def _table(data: bytes, path: Path, site: Site, mapping: Mapping[str, str] | Non
     if head.lstrip()[:1] == b"{":
         return _json(data, path, site)
     if head.startswith(b"LOCATION,"):
-        return typical.epw(data, path)
+        return typical.epw(data, path, site)
     second = data.split(b"\n", 2)[1:2]
     if second and second[0].startswith(b"Date (MM/DD/YYYY),Time (HH:MM)"):
-        return typical.tmy3(data, path)
+        return typical.tmy3(data, path, site)
     if surfrad.known(head):
         return surfrad.table(data, path, site)
     if metar.known(head):

@@ -17,6 +17,7 @@ from microclimate.schema import Site
 Floats = NDArray[np.float64]
 
 FINEST = 600.0  # [s] the sun is followed at least so often
+DARK = 0.004  # share of all light that may fall in the dark (ours)
 HORIZON = 0.01  # [1] mean sine of elevation below which an interval has no sun worth dividing (ours)
 
 
@@ -66,6 +67,22 @@ def split(shortwave: Floats, sun: Sun) -> tuple[Floats, Floats]:
     share = np.where(up, skylight.diffuse_fraction(np.minimum(clearness, 1.0)), 1.0)
     diffuse = np.maximum(share * shortwave, shortwave - 0.9 * sun.outside)
     return shortwave - diffuse, diffuse
+
+
+def lag(shortwave: Floats, sun: Sun, seconds: float) -> int:
+    """By how many steps a series of shortwave (realization, time) runs ahead of the sun; 0 where nothing speaks of it.
+
+    Only light in intervals that are dark throughout tells (more than `DARK` of all light: twilight gives a tenth of
+    that); the lag is then the one at which the series fits the sun's height best, up to twelve hours either way.
+    """
+    series = np.nan_to_num(shortwave.mean(axis=0))
+    light = np.maximum(series, 0.0)
+    if len(series) * seconds < 86400.0 or light.sum() <= 0.0 or light[sun.down].sum() <= DARK * light.sum():
+        return 0
+    most = int(12 * 3600 / seconds)
+    every = range(-most, most + 1)
+    fits = [float(np.corrcoef(np.roll(series, moved), sun.height)[0, 1]) for moved in every]
+    return every[int(np.argmax(fits))]
 
 
 def shortwave(cloud: Floats, sun: Sun) -> Floats:

@@ -1,5 +1,6 @@
 """What is added to a forecast: each number by a published formula, conserved and physical."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -232,3 +233,35 @@ def test_the_split_and_the_clear_sky_against_a_measured_clear_day() -> None:
     assert np.sqrt(np.mean((ours - diffuse)[high] ** 2)) < 0.15 * total[high].mean()
     # a clear day at 2,317 m: clear-sky models within 7 % (Reno et al. 2012)
     assert np.median(total[high] / sun.clear[high]) == pytest.approx(1.0, abs=0.07)
+
+
+def _moved(hours: int) -> xr.Dataset:
+    """The fortnight's record with its stamps moved."""
+    raw = read.weather(DEMO / "past.csv", SITE)
+    moved = raw.assign_coords(time=raw.time + np.timedelta64(hours, "h"))
+    moved["time_bnds"] = (("time", "bnds"), raw["time_bnds"].values + np.timedelta64(hours, "h"))
+    return moved
+
+
+def test_sunshine_labelled_by_its_start_is_moved_to_its_end_and_said() -> None:
+    right, early = complete.weather(_moved(0), SITE), complete.weather(_moved(-1), SITE)
+    assert assumed.codes(early)["labels"] == ["start"]
+    assert "labels" not in assumed.codes(right)
+    both = {"time": slice("2026-01-15", "2026-01-26")}
+    assert early[GLOBAL].sel(both).values == pytest.approx(right[GLOBAL].sel(both).values)
+
+
+@pytest.mark.parametrize("hours", [-5, 5, 12])
+def test_sunshine_in_the_night_is_refused_with_its_cure(hours: int) -> None:
+    with pytest.raises(InputError, match=re.escape(f"moved by {-hours:+d} h")) as caught:
+        complete.weather(_moved(hours), SITE)
+    assert "time zone" in str(caught.value)
+
+
+@pytest.mark.parametrize(("file", "site"), STATIONS)
+def test_measured_days_have_no_light_in_the_dark(file: str, site: Site) -> None:
+    assert "labels" not in assumed.codes(complete.weather(read.weather(REFERENCE / file, site), site))
+
+
+def test_a_typical_year_has_no_light_in_the_dark() -> None:
+    assert "labels" not in assumed.codes(complete.weather(read.weather(TMY3, SITE), SITE))

@@ -20,7 +20,7 @@ from metpy.io.metar import parse_metar
 from microclimate.errors import InputError
 from microclimate.schema import Site
 from microclimate.weather import assumed, complete, read
-from microclimate.weather.formats import layers, metar
+from microclimate.weather.formats import FORMATS, layers, metar
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "weather"
 SITE = Site("field", 36.1, -79.95, 273.0, "America/New_York")
@@ -345,6 +345,12 @@ def test_grib_averages_in_turn_and_other_grids(tmp_path: Path) -> None:
 def test_grib_of_the_wrong_variable_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="holds nothing of use"):
         read.weather(_grib(tmp_path, 1, 2, "wrong"), SITE)
+
+
+def test_every_format_says_what_it_gives() -> None:
+    for gives, lacks in FORMATS.values():
+        assert gives
+        assert lacks
 
 
 # --- intervals

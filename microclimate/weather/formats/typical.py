@@ -6,6 +6,7 @@ radiation with the sun half an hour before and after the label; tests repeat tha
 
 import os
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +15,14 @@ import pandas as pd
 import pvlib
 
 from microclimate.errors import refuse
+from microclimate.schema import Site
+from microclimate.weather.place import SAME_PLACE, distance
 from microclimate.weather.table import Column, Table
 
 YEAR = 2025  # months of different years are set into one; the last label falls on 1 January after it
 
 
-def tmy3(data: bytes, path: Path) -> Table:
+def tmy3(data: bytes, path: Path, site: Site) -> Table:
     """A TMY3 file, hour-ending."""
     frame, meta = from_file(
         pvlib.iotools.read_tmy3, data, path, "TMY3 as published", coerce_year=YEAR, map_variables=True
@@ -37,9 +40,9 @@ def tmy3(data: bytes, path: Path) -> Table:
         ("surface_diffuse_downwelling_shortwave_flux_in_air", "W/m2", "dhi"),
         ("precipitation_flux", "mm", "Lprecip depth (mm)"),
     ]
-    made = _table(
-        frame, picks, pd.Timedelta(0), f"typical year {meta.get('Name', '').strip(chr(34))} ({path.name})", path
-    )
+    source = f"typical year {meta.get('Name', '').strip(chr(34))} ({path.name})"
+    made = _table(frame, picks, pd.Timedelta(0), source, path)
+    made.codes += _place(meta, site)
     for column in made.columns:
         if column.name == "precipitation_flux":
             wet = column.values[column.values > 0]
@@ -50,7 +53,7 @@ def tmy3(data: bytes, path: Path) -> Table:
     return made
 
 
-def epw(data: bytes, path: Path) -> Table:
+def epw(data: bytes, path: Path, site: Site) -> Table:
     """An EPW file, hour-beginning after pvlib: moved by its hour."""
     frame, meta = from_file(pvlib.iotools.read_epw, data, path, "EPW as published", coerce_year=YEAR)
     picks = [
@@ -68,7 +71,9 @@ def epw(data: bytes, path: Path) -> Table:
         ("precipitation_flux", "mm", "liquid_precipitation_depth"),
     ]
     source = f"typical year {str(meta.get('city', '')).strip()} ({path.name})"
-    return _table(frame, picks, pd.Timedelta(hours=1), source, path)
+    made = _table(frame, picks, pd.Timedelta(hours=1), source, path)
+    made.codes += _place(meta, site)
+    return made
 
 
 def from_file(reader: Any, data: bytes, path: Path, wanted: str, **options: Any) -> tuple[pd.DataFrame, dict[str, Any]]:
@@ -84,6 +89,12 @@ def from_file(reader: Any, data: bytes, path: Path, wanted: str, **options: Any)
     finally:
         Path(name).unlink(missing_ok=True)
     return frame, meta
+
+
+def _place(meta: Mapping[str, Any], site: Site) -> list[str]:
+    """A typical year serves from afar too, but it is said how far."""
+    away = float(distance(np.array(float(meta["latitude"])), np.array(float(meta["longitude"])), site))
+    return [f"grid_point={away:.1f} km"] if away > SAME_PLACE else []
 
 
 def _table(
