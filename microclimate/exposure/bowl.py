@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
 
 from microclimate.exposure import exchange as ex
 from microclimate.exposure import sky
@@ -19,7 +20,6 @@ from microclimate.physics.longwave import black_body
 from microclimate.venue.described import Venue
 
 Array = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 
 @dataclass(frozen=True)
@@ -58,9 +58,11 @@ class Bowl:
         """How many cells, or patches."""
         return len(self.cell_x) if self.weights is None else len(self.weights)
 
-    def _gather(self, cells: Array | Single) -> Array:
+    def _gather(self, cells: Array | sparse.csr_array) -> Array:
         """Cells (cell, ...) to rows (row, ...)."""
-        return np.asarray(cells if self.weights is None else self.weights @ cells, float)
+        if self.weights is not None:
+            return np.asarray(self.weights @ cells)
+        return cells.toarray() if sparse.issparse(cells) else cells
 
     @cached_property
     def sky_view(self) -> Array:
@@ -83,21 +85,29 @@ class Bowl:
         return np.radians((self.bearing - np.asarray(azimuth, float)) % 360.0)
 
     @cached_property
-    def light_operator(self) -> Array:
-        """Light off the stands per light on each facet: F_c R (I - F R)^-1, shape (row, node)."""
-        return np.asarray((self._gather(self.geometry.light) * self.albedo) @ self.gain.light)
+    def _light(self) -> tuple[Array, Array]:
+        """Light off the stands per light on each element, and per light on each node: (row, element + 1), (row, node).
+
+        The first bounce is seen element by element, the later ones facet by facet: F_e R + F R ((I - F R)^-1 - I).
+        """
+        e = self.geometry.exchange
+        seen = self._gather(self.geometry.light)
+        by_node = _summed(seen, e)
+        later = (by_node * self.albedo) @ self.gain.light
+        direct = seen * self.albedo[e.owner]
+        return direct + (later - by_node * self.albedo) @ e.spread.T, later
 
     @cached_property
     def _sky_matrix(self) -> tuple[Array, Array]:
         """Sky light per radiance of each patch, direct and off the stands, both (row, 145)."""
         direct = self._gather(self.geometry.sky_patches)
-        return direct, np.pi * self.light_operator @ self.geometry.exchange.patches
+        return direct, np.pi * self._light[1] @ self.geometry.exchange.patches
 
     @cached_property
     def _sun_nodes(self) -> Array:
         """Light off the stands for unit direct normal on the sun nodes (row, azimuth, elevation)."""
-        found = self.light_operator @ self.geometry.exchange.sun
-        return found.reshape(len(found), len(ex.NODE_AZIMUTHS), len(ex.NODE_ELEVATIONS))
+        found = self._light[0].astype(np.float32) @ self.geometry.exchange.sun.astype(np.float32)
+        return np.asarray(found, float).reshape(len(found), len(ex.NODE_AZIMUTHS), len(ex.NODE_ELEVATIONS))
 
     @cached_property
     def open_above(self) -> Array:
@@ -174,7 +184,8 @@ class Bowl:
     def _longwave_matrix(self) -> tuple[Array, Array, Array]:
         """Per row: black emission of each surface (row, surface), sky mirrored (row,), its slope part (row,)."""
         e = self.geometry.exchange
-        operator, mirror = self._gather(self.geometry.thermal) @ self.gain.thermal, 1.0 - self.emissivity
+        operator = _summed(self._gather(self.geometry.thermal), e) @ self.gain.thermal
+        mirror = 1.0 - self.emissivity
         own = operator * self.emissivity
         by_surface = own @ (self.owner[:, None] == np.arange(len(self.surfaces)))
         return by_surface, operator @ (mirror * e.view), operator @ (mirror * (e.view + e.low_sky))
@@ -202,6 +213,11 @@ class Bowl:
         seen = down[..., None] * self.sky_view - slope[..., None] * (self.sky_view + low)
         emitted = black_body(temperature) @ by_surface.T
         return seen, emitted + down[..., None] * mirrored - slope[..., None] * mirrored_low
+
+
+def _summed(seen: Array, exchange: ex.Exchange) -> Array:
+    """View factors of elements (row, element + 1) summed to those of nodes (row, node)."""
+    return np.asarray(seen @ (exchange.spread > 0.0).astype(float))
 
 
 def bowl(venue: Venue) -> Bowl:

@@ -7,9 +7,11 @@ The last node of every matrix is the ground outside, which sees the open sky onl
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from microclimate.exposure import rays, sky
 from microclimate.exposure.mesh import Mesh
@@ -20,7 +22,7 @@ Single = NDArray[np.float32]
 
 FACET_RAYS = 512  # of each facet; 64 to 1024 change the field by less than Radiance's own noise
 CELL_RAYS = 512  # of each cell, all into what hides the sky
-SUN_POINTS = 32  # of each facet at which the sun is looked for
+SUN_POINTS = 16  # of each element at which the sun is looked for
 NODE_AZIMUTHS = np.radians(np.arange(0.0, 360.0, 5.0))
 NODE_ELEVATIONS = np.radians(np.concatenate([np.arange(0.0, 30.0, 2.5), np.arange(30.0, 91.0, 5.0)]))
 OFF = 1e-3  # [m] rays start this far off their face
@@ -31,10 +33,11 @@ BLOCK = 400_000  # rays in one call of the engine
 class Exchange:
     """Geometry of radiation between facets, without any material but translucent roofs.
 
-    area (facet,) [m2] in the open; factor, factor_thermal (node, node): share of what leaves row i that meets column j,
-    for light (roofs may let it through) and for longwave; view, low_sky (node,): sky seen and its integral of ln x;
-    patches (node, 145): share of a facet's hemisphere (cosine) that is each sky patch;
-    sun (node, sun node): sunlight on each facet for unit direct normal, on the azimuth x elevation nodes.
+    A node is a facet or, last, the ground outside. area (facet,) [m2] in the open; factor, factor_thermal (node, node):
+    share of what leaves row i that meets column j, for light (roofs may let it through) and for longwave; view, low_sky
+    (node,): sky seen and its integral of ln x; patches (node, 145): share of a node's hemisphere (cosine) that is each
+    sky patch; sun (element + 1, sun node): sunlight on each element, the ground outside last, for unit direct normal;
+    share (element + 1,): of its node's open area; owner (element + 1,): its node.
     """
 
     area: Array
@@ -43,7 +46,19 @@ class Exchange:
     view: Array
     low_sky: Array
     patches: Array
-    sun: Single
+    sun: NDArray[np.float16]
+    share: Array
+    owner: NDArray[np.int64]
+
+    def to_nodes(self, elements: Array) -> Array:
+        """Means over each node of values on elements (element + 1, ...) -> (node, ...)."""
+        return np.asarray(self.spread.T @ elements)
+
+    @cached_property
+    def spread(self) -> sparse.csr_array:
+        """Share of each element in its node (element + 1, node)."""
+        rows = np.arange(len(self.owner))
+        return sparse.csr_array((self.share, (rows, self.owner)), shape=(len(rows), len(self.view)))
 
 
 def sequence(count: int, dimensions: int) -> Array:
@@ -62,16 +77,16 @@ def _frames(normals: Array) -> tuple[Array, Array]:
     return first, np.cross(normals, first)
 
 
-def sample(mesh: Mesh, count: int, seed: int = 0) -> tuple[Array, Array, Array]:
-    """Points and cosine-spread directions on every facet: origins, normals, directions (facet, count, 3).
+def sample(mesh: Mesh, group: NDArray[np.int64], count: int, seed: int = 0) -> tuple[Array, Array, Array]:
+    """Points and cosine-spread directions on every group of triangles: origins, normals, directions (group, count, 3).
 
-    Points are even in area over the triangles of a facet, a little off the face.
+    group (triangle,): facet or element. Points are even in area over a group, a little off the face.
     """
-    facets = len(mesh.facets)
+    facets = int(group.max(initial=-1)) + 1
     areas, normals = mesh.areas, mesh.normals
-    order = np.argsort(mesh.facet, kind="stable")
+    order = np.argsort(group, kind="stable")
     edges = np.concatenate([[0.0], np.cumsum(areas[order])])
-    borders = np.searchsorted(mesh.facet[order], np.arange(facets + 1))
+    borders = np.searchsorted(group[order], np.arange(facets + 1))
     low, high = edges[borders[:-1]], edges[borders[1:]]
     u = sequence(count, 4)
     shift = np.random.default_rng(seed).random((facets, 4))
@@ -102,11 +117,12 @@ class Scene:
         self.whole = rays.caster(mesh.corners)
         self.opaque = np.flatnonzero(self.transmittance == 0.0)
         self.without_veils = rays.caster(mesh.corners[self.opaque]) if mesh.veils else self.whole
-        self.outside = len(mesh.facets)
+        self.outside = len(mesh.owner)
+        self.owner = np.append(mesh.owner, len(mesh.facets))
 
     def hit(self, origins: Array, directions: Array, veils: bool = True) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-        """Facet each ray meets (-1 the sky, `outside` the ground beyond the mesh), and whether from behind."""
-        facet, behind = np.empty(len(origins), np.int64), np.empty(len(origins), bool)
+        """Element each ray meets (-1 the sky, `outside` the ground beyond the mesh), and whether from behind."""
+        element, behind = np.empty(len(origins), np.int64), np.empty(len(origins), bool)
         engine = self.whole if veils else self.without_veils
         for start in range(0, len(origins), BLOCK):
             part = slice(start, start + BLOCK)
@@ -115,9 +131,9 @@ class Scene:
             met = triangle >= 0
             if not veils and self.mesh.veils:
                 triangle = np.where(met, self.opaque[triangle], -1)
-            facet[part] = np.where(met, self.mesh.facet[triangle], np.where(d[:, 2] < 0.0, self.outside, -1))
+            element[part] = np.where(met, self.mesh.element[triangle], np.where(d[:, 2] < 0.0, self.outside, -1))
             behind[part] = met & (np.einsum("ij,ij->i", d, self.normals[triangle]) > 0.0)
-        return facet, behind
+        return element, behind
 
     def sunlit(self, origins: Array, directions: Array) -> Array:
         """Share of the sun's beam that arrives along each ray."""
@@ -137,24 +153,28 @@ def exchange(scene: Scene) -> Exchange:
     """Everything about the facets that does not depend on materials."""
     mesh = scene.mesh
     facets, n = len(mesh.facets), FACET_RAYS
-    origin, normal, direction = sample(mesh, n)
-    facet, behind = scene.hit(origin.reshape(-1, 3), direction.reshape(-1, 3))
-    facet, open_ray = facet.reshape(facets, n), ~behind.reshape(facets, n)
+    group = mesh.owner[mesh.element]
+    origin, _, direction = sample(mesh, group, n)
+    element, behind = scene.hit(origin.reshape(-1, 3), direction.reshape(-1, 3))
+    facet, open_ray = _nodes(scene, element).reshape(facets, n), ~behind.reshape(facets, n)
     shown = open_ray.mean(axis=1)
-    area = np.bincount(mesh.facet, mesh.areas, facets) * shown
+    area = np.bincount(group, mesh.areas, facets) * shown
     thermal, view, patches, low = _shares(facet, open_ray.astype(float), direction, facets)
     light = thermal
     if mesh.veils:
         tau = np.array([f.finish.transmittance for f in mesh.facets] + [0.0, 0.0])[facet]
         tau = np.where(facet >= 0, tau, 0.0)
         beyond, _ = scene.hit(origin.reshape(-1, 3), direction.reshape(-1, 3), veils=False)
-        through = _shares(beyond.reshape(facets, n), open_ray * tau, direction, facets)
+        through = _shares(_nodes(scene, beyond).reshape(facets, n), open_ray * tau, direction, facets)
         held = _shares(facet, open_ray * (1.0 - tau), direction, facets)
         light, patches = held[0] + through[0], held[2] + through[2]
     rows = np.maximum(shown, 1e-9)
     light, light_scale = _balanced(light / rows[:, None], patches.sum(axis=1) / rows, area)
     thermal, thermal_scale = _balanced(thermal / rows[:, None], view / rows, area)
     view, low = (share / rows * thermal_scale for share in (view, low))
+    sun, open_area = _sun(scene)
+    owner = scene.owner
+    share = np.append(open_area / np.maximum(np.bincount(owner[:-1], open_area, facets), 1e-300)[owner[:-1]], 1.0)
     return Exchange(
         area=area,
         factor=_outside(light),
@@ -162,8 +182,15 @@ def exchange(scene: Scene) -> Exchange:
         view=np.append(view, 1.0),
         low_sky=np.append(low, -1.0),
         patches=np.vstack([patches / rows[:, None] * light_scale[:, None], sky.weights() / np.pi]),
-        sun=_sun(scene, origin, normal, open_ray),
+        sun=sun,
+        share=share,
+        owner=owner,
     )
+
+
+def _nodes(scene: Scene, element: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The node of each element met; -1 stays the sky."""
+    return np.where(element < 0, -1, scene.owner[element])
 
 
 def _shares(
@@ -222,7 +249,7 @@ def sun_directions(azimuth: Array, elevation: Array) -> Array:
 
 
 def sunlight(scene: Scene, origin: Array, normal: Array, towards: Array) -> Array:
-    """Mean of cosine x share of the beam over the points of each facet: (facet, point, 3), (sun, 3) -> (facet, sun)."""
+    """Mean of cosine x share of the beam over points (group, point, 3), for suns (sun, 3) -> (group, sun)."""
     cosine = np.einsum("fpk,sk->fps", normal, towards)
     f, p, s = np.nonzero(cosine > 0.0)
     lit = np.zeros(cosine.shape)
@@ -230,55 +257,59 @@ def sunlight(scene: Scene, origin: Array, normal: Array, towards: Array) -> Arra
     return np.asarray(lit.mean(axis=1))
 
 
-def open_points(origin: Array, normal: Array, open_ray: NDArray[np.bool_], count: int) -> tuple[Array, Array]:
-    """The first `count` points of each facet that do not lie inside another body (facet, count, 3)."""
-    order = np.argsort(~open_ray, axis=1, kind="stable")
-    shown = np.maximum(open_ray.sum(axis=1), 1)
-    pick = np.take_along_axis(order, np.arange(count)[None] % shown[:, None], axis=1)[..., None]
-    return np.take_along_axis(origin, pick, axis=1), np.take_along_axis(normal, pick, axis=1)
+def element_points(scene: Scene, count: int) -> tuple[Array, Array, Array]:
+    """Points and normals on each element, none inside another body (element, count, 3), and its open area [m2]."""
+    mesh = scene.mesh
+    tries = 2 * count
+    origin, normal, direction = sample(mesh, mesh.element, tries, seed=2)
+    _, behind = scene.hit(origin.reshape(-1, 3), direction.reshape(-1, 3))
+    free = ~behind.reshape(-1, tries)
+    order = np.argsort(~free, axis=1, kind="stable")
+    found = np.maximum(free.sum(axis=1), 1)
+    pick = np.take_along_axis(order, np.arange(count)[None] % found[:, None], axis=1)[..., None]
+    area = np.bincount(mesh.element, mesh.areas, len(free)) * free.mean(axis=1)
+    return np.take_along_axis(origin, pick, axis=1), np.take_along_axis(normal, pick, axis=1), area
 
 
-def _sun(scene: Scene, origin: Array, normal: Array, open_ray: NDArray[np.bool_]) -> Single:
-    o, n = open_points(origin, normal, open_ray, SUN_POINTS)
+def _sun(scene: Scene) -> tuple[NDArray[np.float16], Array]:
+    origin, normal, area = element_points(scene, SUN_POINTS)
     azimuth, elevation = np.meshgrid(NODE_AZIMUTHS, NODE_ELEVATIONS, indexing="ij")
     towards = sun_directions(azimuth.ravel(), elevation.ravel())
-    parts = [sunlight(scene, o, n, block) for block in np.array_split(towards, max(1, len(towards) // 60))]
-    return np.vstack([np.concatenate(parts, axis=1), np.sin(elevation.ravel())]).astype(np.float32)
+    parts = [sunlight(scene, origin, normal, block) for block in np.array_split(towards, max(1, len(towards) // 40))]
+    return np.vstack([np.concatenate(parts, axis=1), np.sin(elevation.ravel())]).astype(np.float16), area
 
 
-def cell_factors(scene: Scene, points: Array, hidden: Windows) -> tuple[Single, Single]:
-    """Share of each cell's hemisphere (cosine) that is each facet, for light and for longwave (cell, node).
+def cell_factors(scene: Scene, points: Array, hidden: Windows) -> tuple[sparse.csr_array, sparse.csr_array]:
+    """Share of each cell's hemisphere (cosine) that is each element, for light and for longwave (cell, element + 1).
 
     All rays go into what `hidden` (stands and roofs together) hides, evenly in cosine-weighted solid angle; rows sum to
-    1 - sky view exactly.
+    1 - sky view exactly (where roofs let light through, those for light to less).
     """
-    nodes = len(scene.mesh.facets) + 1
-    light = np.zeros((len(points), nodes), np.float32)
-    thermal = np.zeros_like(light) if scene.mesh.veils else light
-    tau = np.array([f.finish.transmittance for f in scene.mesh.facets] + [0.0])
+    nodes = len(scene.owner)
+    light, thermal = [], []
+    tau = np.append([f.finish.transmittance for f in scene.mesh.facets], 0.0)[scene.owner]
     u = sequence(CELL_RAYS, 2)
     shift = np.random.default_rng(1).random((len(points), 2))
     for begin in range(0, len(points), 512):
         part = np.arange(begin, min(begin + 512, len(points)))
         share, direction = _into_hidden(hidden, part, u, shift)
         origin = np.repeat(points[part], CELL_RAYS, axis=0)
-        facet, _ = scene.hit(origin, direction.reshape(-1, 3))
+        met, _ = scene.hit(origin, direction.reshape(-1, 3))
         row = np.repeat(np.arange(len(part)), CELL_RAYS)
-        block = _rows(row, facet, (facet >= 0).astype(float), len(part), nodes)
-        scale = share / np.maximum(block.sum(axis=1), 1e-300)
-        thermal[part] = block * scale[:, None]
+        some = met >= 0
+        # a ray that slips past an edge is made up for by the others of its cell
+        scale = (share / np.maximum(np.bincount(row, some, len(part)), 1))[row]
+        shape = (len(part), nodes)
+        thermal.append(sparse.csr_array((scale[some], (row[some], met[some])), shape=shape))
         if scene.mesh.veils:
-            passing = np.where(facet >= 0, tau[facet], 0.0)
+            passing = np.where(some, tau[met], 0.0)
             beyond, _ = scene.hit(origin, direction.reshape(-1, 3), veils=False)
-            held = _rows(row, facet, np.where(facet >= 0, 1.0 - passing, 0.0), len(part), nodes)
-            through = _rows(row, beyond, np.where(beyond >= 0, passing, 0.0), len(part), nodes)
-            light[part] = (held + through) * scale[:, None]
-    return light, thermal
-
-
-def _rows(row: NDArray[np.int64], facet: NDArray[np.int64], weight: Array, rows: int, nodes: int) -> Array:
-    summed = np.bincount(row * nodes + np.maximum(facet, 0), weight, rows * nodes)
-    return np.asarray(summed, float).reshape(rows, nodes)
+            more = (passing > 0.0) & (beyond >= 0)
+            weight = np.concatenate([(scale * (1.0 - passing))[some], (scale * passing)[more]])
+            where = (np.concatenate([row[some], row[more]]), np.concatenate([met[some], beyond[more]]))
+            light.append(sparse.csr_array((weight, where), shape=shape))
+    longwave = sparse.csr_array(sparse.vstack(thermal, format="csr"))
+    return (sparse.csr_array(sparse.vstack(light, format="csr")) if light else longwave), longwave
 
 
 def _into_hidden(hidden: Windows, part: NDArray[np.int64], u: Array, shift: Array) -> tuple[Array, Array]:

@@ -7,7 +7,7 @@ Coordinates are the field frame [m]: x along the long axis, y to its left, z up.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-PIECE = 14.0  # [m] longest piece of a stand that counts as one facet; ours: finer moves the field mean by < 1 %
+PIECE = 5.0  # [m] longest piece of a stand that is one element: how finely sun and shade on it are told apart
+STRETCH = 20.0  # [m] of a stand that is one facet, for the second and later bounces
 
 
 @dataclass(frozen=True)
@@ -34,13 +35,14 @@ class Finish:
 class Section:
     """A closed cross-section, clockwise when offset runs right and z up; edge j runs from point j to the next.
 
-    points (edge, 2): offset from the path and height [m]; parts, finishes, tiers: one for each edge.
+    points (edge, 2): offset from the path and height [m]; parts, finishes: one for each edge.
+    bands (edge, 2): edges of one part with like first number are one facet, with like second number too one element.
     """
 
     points: Array
     parts: tuple[str, ...]
     finishes: tuple[Finish, ...]
-    tiers: tuple[int, ...]
+    bands: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True)
@@ -69,14 +71,16 @@ class Facet:
 
 @dataclass(frozen=True)
 class Mesh:
-    """Triangles with their facets, and the simpler triangles that cast the same shade.
+    """Triangles in elements, elements in facets, and the simpler triangles that cast the same shade.
 
-    corners (triangle, 3, 3) [m], wound so that normals point out of the body; facet (triangle,) index.
+    corners (triangle, 3, 3) [m], wound so that normals point out of the body; element (triangle,); owner (element,) is
+    the facet. Sunlight is told apart by elements, later bounces by facets.
     solids, roofs (triangle, 3, 3): opaque; veils: for each transmittance the triangles of translucent roofs.
     """
 
     corners: Array
-    facet: Ints
+    element: Ints
+    owner: Ints
     facets: tuple[Facet, ...]
     solids: Array
     roofs: Array
@@ -101,7 +105,7 @@ class Mesh:
     @property
     def transmittance(self) -> Array:
         """Solar, of each triangle (triangle,)."""
-        return np.asarray(np.array([f.finish.transmittance for f in self.facets])[self.facet])
+        return np.asarray(np.array([f.finish.transmittance for f in self.facets])[self.owner[self.element]])
 
 
 def _cross(corners: Array) -> Array:
@@ -127,7 +131,7 @@ def resample(points: Array, growth: Array, closed: bool, step: float = PIECE) ->
 def box(points: Sequence[tuple[float, float]], part: str, finish: Finish) -> Section:
     """A section with one part and one finish all round."""
     n = len(points)
-    return Section(np.array(points, float), (part,) * n, (finish,) * n, (0,) * n)
+    return Section(np.array(points, float), (part,) * n, (finish,) * n, ((0, 0),) * n)
 
 
 def ear_clip(polygon: Array) -> Ints:
@@ -190,8 +194,10 @@ def sweep(body: Body, section: Section) -> tuple[Array, Ints, Ints]:
     return corners[keep], edge[keep], piece[keep]
 
 
-# parts whose light reaches the field and changes along the stand; all other parts are one facet a body
-FINE = frozenset({"tread", "riser", "front", "fascia", "parapet", "concourse", "plank", "plank edge", "roof under"})
+# parts that the field sees: their elements are fine
+SEEN = frozenset({"riser", "front", "fascia", "parapet", "wall", "plank edge", "roof under"})
+# parts that pass light on to those: facets of one stretch; all other parts are one facet a body
+PASSING = frozenset({"tread", "concourse", "plank", "end"})
 
 
 def floor(
@@ -212,27 +218,30 @@ def floor(
 
 def mesh(bodies: Sequence[Body], ground: tuple[Array, list[Facet]]) -> Mesh:
     """All bodies and the floor as one set of triangles. Floor facets come last, two triangles each."""
-    facets: dict[tuple[str, str, str, int, int], int] = {}
-    described: list[Facet] = []
     nothing = np.empty((0, 3, 3))
-    corners_all, facet_all, solids, roofs = [nothing], [np.empty(0, np.int64)], [nothing], [nothing]
+    corners_all, elements_all, solids, roofs = [nothing], [np.empty(0, np.int64)], [nothing], [nothing]
     veils: dict[float, list[Array]] = {}
+    facets: dict[tuple[Facet, int, int], int] = {}
+    elements: dict[tuple[int, int, int], int] = {}
     for body in bodies:
-        corners, edge, piece = sweep(body, body.section)
-        index = np.empty(len(corners), np.int64)
-        wall = body.section.finishes[-1]
-        for t, (e, p) in enumerate(zip(edge, piece, strict=True)):
-            part, finish = ("end", wall) if e < 0 else (body.section.parts[e], body.section.finishes[e])
-            tier = 0 if e < 0 else body.section.tiers[e]
-            key = (body.name, part, finish.name, tier, int(p) if part in FINE or part == "end" else -1)
-            if key not in facets:
-                facets[key] = len(described)
-                described.append(Facet(body.name, part, finish))
-            index[t] = facets[key]
+        base, growth = resample(body.base, body.growth, body.closed)
+        finer = replace(body, base=base, growth=growth)
+        corners, edge, piece = sweep(finer, body.section)
+        stretch = _stretches(finer)
+        pairs, inverse = np.unique(np.stack([edge, piece]), axis=1, return_inverse=True)
+        index = np.empty(pairs.shape[1], np.int64)
+        for k, (e, p) in enumerate(pairs.T):
+            part, finish = (
+                ("end", body.section.finishes[-1]) if e < 0 else (body.section.parts[e], body.section.finishes[e])
+            )
+            coarse, fine = (0, 0) if e < 0 else body.section.bands[e]
+            along = int(stretch[p]) if part in SEEN or part in PASSING else -1
+            facet = facets.setdefault((Facet(body.name, part, finish), coarse, along), len(facets))
+            index[k] = elements.setdefault((facet, fine, int(p)) if part in SEEN else (facet, -1, -1), len(elements))
         corners_all.append(corners)
-        facet_all.append(index)
+        elements_all.append(index[inverse.ravel()])
         if body.shade is None:
-            simple = corners
+            simple = sweep(body, body.section)[0]
         elif len(body.shade.points):
             simple = sweep(body, body.shade)[0]
         else:
@@ -243,13 +252,27 @@ def mesh(bodies: Sequence[Body], ground: tuple[Array, list[Facet]]) -> Mesh:
         else:
             (roofs if "roof top" in body.section.parts else solids).append(simple)
     ground_corners, ground_facets = ground
+    floor_facets = np.arange(len(ground_facets))
     corners_all.append(ground_corners)
-    facet_all.append(len(described) + np.repeat(np.arange(len(ground_facets)), 2))
+    elements_all.append(len(elements) + np.repeat(floor_facets, 2))
+    owner = [facet for facet, _, _ in elements]
     return Mesh(
         corners=np.concatenate(corners_all),
-        facet=np.concatenate(facet_all),
-        facets=(*described, *ground_facets),
+        element=np.concatenate(elements_all),
+        owner=np.concatenate([np.array(owner, np.int64), len(facets) + floor_facets]),
+        facets=(*(facet for facet, _, _ in facets), *ground_facets),
         solids=np.concatenate(solids),
         roofs=np.concatenate(roofs),
         veils=tuple((tau, np.concatenate(parts)) for tau, parts in sorted(veils.items())),
     )
+
+
+def _stretches(body: Body) -> Ints:
+    """Number of the stretch each piece of the path belongs to (piece,)."""
+    line = body.base + body.growth * np.mean(body.section.points[:, 0])
+    if body.closed:
+        line = np.concatenate([line, line[:1]])
+    length = np.linalg.norm(np.diff(line, axis=0), axis=1)
+    middle = np.cumsum(length) - 0.5 * length
+    count = max(1, round(length.sum() / STRETCH))
+    return np.asarray(np.floor(middle / length.sum() * count), np.int64)

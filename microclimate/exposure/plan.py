@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from microclimate.exposure import sections
-from microclimate.exposure.mesh import Array, Body, Facet, Finish, Mesh, Section, box, floor, mesh, resample
+from microclimate.exposure.mesh import Array, Body, Facet, Finish, Mesh, Section, box, floor, mesh
 from microclimate.venue.bowl import Bowl, Gap, Roof, Stand
 from microclimate.venue.field import Field
 
@@ -78,7 +78,6 @@ def _stand_bodies(bowl: Bowl, stand: Stand, number: int, base: Array, growth: Ar
         )
         for front, tier in zip(stand.tier_fronts, stand.tiers, strict=True)
     ]
-    base, growth = resample(base, growth, closed)
     name = stand.name if number == 0 else f"{stand.name} ({number + 1})"
     top = None if stand.roof is None else _wall_top(stand, stand.roof)
     outline, simple = (

@@ -12,6 +12,8 @@ import numpy as np
 from microclimate.exposure.mesh import Finish, Section, box
 
 FOOT = -0.5  # [m] bodies reach below the field's level, so no light leaks under them
+STRIPS = 2  # facets across a tread: its front is sunlit when its rear, which the riser behind sees best, is not
+ROWS, FEW_ROWS = 6, 3  # of steps that are one facet, one element, at most: upper rows see more sun than lower ones
 WALL = 0.3  # [m] thickness of parapet and back wall; ours
 SLAB = 0.4  # [m] thickness of an upper tier or an open rake; ours
 PLANK_THICKNESS, PLANK_HEIGHT = 0.05, 0.43  # [m] bench seat: common practice, no source
@@ -51,18 +53,18 @@ class Rake:
 class _Outline:
     def __init__(self) -> None:
         self.points: list[tuple[float, float]] = []
-        self.edges: list[tuple[str, Finish, int]] = []
+        self.edges: list[tuple[str, Finish, tuple[int, int]]] = []
 
-    def to(self, offset: float, height: float, part: str, finish: Finish, tier: int = 0) -> None:
+    def to(self, offset: float, height: float, part: str, finish: Finish, band: int = 0, fine: int = 0) -> None:
         """Draw an edge from the last point to this one; an edge without length is left out."""
         if np.hypot(offset - self.points[-1][0], height - self.points[-1][1]) > 1e-9:
             self.points.append((offset, height))
-            self.edges.append((part, finish, tier))
+            self.edges.append((part, finish, (band, fine)))
 
     def section(self, part: str, finish: Finish) -> Section:
         """The closed outline; the last edge goes home."""
-        parts, finishes, tiers = zip(*self.edges, (part, finish, 0), strict=True)
-        return Section(np.array(self.points), parts, finishes, tiers)
+        parts, finishes, bands = zip(*self.edges, (part, finish, (0, 0)), strict=True)
+        return Section(np.array(self.points), parts, finishes, bands)
 
 
 def stand(
@@ -111,8 +113,11 @@ def stand(
         else:
             for row in range(tier.rows):
                 z = tier.front_height + row * tier.riser
-                line.to(tier.offset + row * tier.tread, z, "riser", tier.finish, number)
-                line.to(tier.offset + (row + 1) * tier.tread, z, "tread", tier.finish, number)
+                band, fine = (100 * number + row * -(-tier.rows // size) // tier.rows for size in (ROWS, FEW_ROWS))
+                line.to(tier.offset + row * tier.tread, z, "riser", tier.finish, band, fine)
+                for strip in range(1, STRIPS + 1):
+                    along = tier.offset + (row + strip / STRIPS) * tier.tread
+                    line.to(along, z, "tread", tier.finish, 1000 * strip + band)
     crest = max(last.top + parapet, top if top is not None else -np.inf)
     thickness = WALL if crest > last.top else 0.0
     line.to(last.back, crest, "parapet", wall)
@@ -177,5 +182,5 @@ def roof(
         finish,
     )
     return Section(
-        outline.points, ("roof edge", "roof top", "roof edge", "roof under"), outline.finishes, outline.tiers
+        outline.points, ("roof edge", "roof top", "roof edge", "roof under"), outline.finishes, outline.bands
     )

@@ -1,9 +1,11 @@
 """Everything traced once for a venue: what cells and facets see of each other and of the sky, kept on disk."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from microclimate.exposure import cache, sky
 from microclimate.exposure import exchange as ex
@@ -20,7 +22,7 @@ class Geometry:
 
     x, y (cell,) [m]. opaque: windows under stands and opaque roofs; veils: for each transmittance the windows under
     those and its roofs; everything: under all. sky_view, low_sky (cell,); sky_patches (cell, 145) [sr];
-    light, thermal (cell, node): view factors of facets.
+    light, thermal (cell, element + 1): view factors.
     """
 
     x: Array
@@ -31,8 +33,8 @@ class Geometry:
     sky_view: Array
     sky_patches: Array
     low_sky: Array
-    light: ex.Single
-    thermal: ex.Single
+    light: sparse.csr_array
+    thermal: sparse.csr_array
     exchange: ex.Exchange
 
 
@@ -47,7 +49,7 @@ class Gain:
 def geometry(mesh: Mesh, x: Array, y: Array) -> Geometry:
     """What cells at x, y (cell,) [m] see, from disk or traced now."""
     veils = [triangles for _, triangles in mesh.veils]
-    arrays = [mesh.corners, mesh.facet, mesh.solids, mesh.roofs, *veils, x, y]
+    arrays = [mesh.corners, mesh.element, mesh.owner, mesh.solids, mesh.roofs, *veils, x, y]
     rough = [tau for tau, _ in mesh.veils]
     name = cache.key(arrays, AZIMUTHS, ex.FACET_RAYS, ex.CELL_RAYS, ex.SUN_POINTS, SENSOR_HEIGHT, *rough)
     kept = cache.load("bowl", name)
@@ -106,18 +108,25 @@ def gain(traced: ex.Exchange, albedo: Array, emissivity: Array) -> Gain:
 
 
 _WINDOWS = ("count", "first", "bounds")
-_CELLS = ("x", "y", "sky_view", "sky_patches", "low_sky", "light")
-_FACETS = ("area", "factor", "factor_thermal", "view", "low_sky", "patches", "sun")
+_CELLS = ("x", "y", "sky_view", "sky_patches", "low_sky")
+_FACETS = ("area", "factor", "factor_thermal", "view", "low_sky", "patches", "sun", "share", "owner")
 
 
 def packed(made: Geometry) -> cache.Parts:
     """As named arrays; what is the same twice is kept once."""
     parts: cache.Parts = {name: getattr(made, name) for name in _CELLS}
     parts |= {f"facet_{name}": getattr(made.exchange, name) for name in _FACETS}
-    if made.exchange.factor_thermal is made.exchange.factor:
-        del parts["facet_factor_thermal"]
+    matrices = {"light": made.light}
     if made.thermal is not made.light:
-        parts["thermal"] = made.thermal
+        matrices["thermal"] = made.thermal
+    else:
+        del parts["facet_factor_thermal"]
+    for name, matrix in matrices.items():
+        parts |= {
+            f"{name}_data": matrix.data.astype(np.float32),
+            f"{name}_indices": matrix.indices.astype(np.uint16 if matrix.shape[1] < 65536 else np.uint32),
+            f"{name}_indptr": matrix.indptr,
+        }
     sets = {"opaque": made.opaque} | {f"veil_{tau!r}": veil for tau, veil in made.veils}
     if len(made.veils) > 1:
         sets["everything"] = made.everything
@@ -129,27 +138,37 @@ def packed(made: Geometry) -> cache.Parts:
 def unpacked(parts: cache.Parts) -> Geometry | None:
     """The reverse of `packed`; None when anything is missing or does not fit together."""
     try:
-        sets = {
-            name.removesuffix("_count"): Windows(*(parts[f"{name.removesuffix('_count')}_{part}"] for part in _WINDOWS))  # type: ignore[arg-type]
-            for name in parts
-            if name.endswith("_count")
-        }
-        facets = {name: parts.get(f"facet_{name}", parts["facet_factor"]) for name in _FACETS}
-        veils = tuple((float(name.removeprefix("veil_")), w) for name, w in sets.items() if name.startswith("veil_"))
-        cells = len(parts["x"])
-        fits = all(len(parts[name]) == cells for name in _CELLS) and all(len(w.count) == cells for w in sets.values())
-        fits &= all(int(w.count.sum()) == len(w.bounds) for w in sets.values())
-        fits &= facets["factor"].shape == (parts["light"].shape[1],) * 2 == facets["factor_thermal"].shape
-        if not fits:
-            return None
-        opaque = sets["opaque"]
-        return Geometry(
-            veils=veils,
-            opaque=opaque,
-            everything=sets.get("everything", veils[0][1] if veils else opaque),
-            thermal=parts.get("thermal", parts["light"]),  # type: ignore[arg-type]
-            exchange=ex.Exchange(**facets),  # type: ignore[arg-type]
-            **{name: parts[name] for name in _CELLS},  # type: ignore[arg-type]
-        )
+        return _unpacked(parts)
     except (KeyError, ValueError, TypeError, IndexError):
         return None
+
+
+def _unpacked(parts: dict[str, Any]) -> Geometry | None:
+    names = [name.removesuffix("_count") for name in parts if name.endswith("_count")]
+    sets = {name: Windows(*(parts[f"{name}_{part}"] for part in _WINDOWS)) for name in names}
+    veils = tuple((float(name.removeprefix("veil_")), w) for name, w in sets.items() if name.startswith("veil_"))
+    facets = {name: parts.get(f"facet_{name}", parts["facet_factor"]) for name in _FACETS}
+    cells, elements, nodes = len(parts["x"]), len(facets["owner"]), len(facets["view"])
+    light = _matrix(parts, "light", (cells, elements))
+    thermal = _matrix(parts, "thermal", (cells, elements)) if "thermal_data" in parts else light
+    fits = all(len(parts[name]) == cells for name in _CELLS) and all(len(w.count) == cells for w in sets.values())
+    fits &= all(int(w.count.sum()) == len(w.bounds) for w in sets.values())
+    fits &= facets["factor"].shape == (nodes, nodes) == facets["factor_thermal"].shape
+    if not fits:
+        return None
+    opaque = sets["opaque"]
+    return Geometry(
+        veils=veils,
+        opaque=opaque,
+        everything=sets.get("everything", veils[0][1] if veils else opaque),
+        light=light,
+        thermal=thermal,
+        exchange=ex.Exchange(**facets),
+        **{name: parts[name] for name in _CELLS},
+    )
+
+
+def _matrix(parts: dict[str, Any], name: str, shape: tuple[int, int]) -> sparse.csr_array:
+    """Rows are summed to what the sky leaves, so the single precision on disk is of no matter."""
+    data, indices, indptr = (parts[f"{name}_{part}"] for part in ("data", "indices", "indptr"))
+    return sparse.csr_array((data.astype(float), indices.astype(np.int32), indptr), shape=shape)
