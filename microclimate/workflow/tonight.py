@@ -105,7 +105,7 @@ def tonight(
         files.folder(out)
         briefing.write(answer, out / "briefing.html")
         files.write_results(states, done.outcome, done.risk, out / "states.nc")
-        start_file.save(done.initial, done.forcing.weather["time_bnds"].values[0, 0], out / STATE_FILE)
+        start_file.save(done.initial, done.weather["time"].values[0], out / STATE_FILE)
         text += f"\nBriefing: {out / 'briefing.html'}\nStates: {out / 'states.nc'}\n"
     return Done(text, _act(answer), answer, done.outcome)
 
@@ -187,8 +187,8 @@ def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, source
 
 
 def _reach(weather: xr.Dataset) -> tuple[datetime, datetime]:
-    """First and last moment of a weather series, naive UTC."""
-    first, last = weather["time_bnds"].values[0, 0], weather["time"].values[-1]
+    """First and last moment that can be run (the stamps of a series are points of its temperature), naive UTC."""
+    first, last = weather["time"].values[[0, -1]]
     return first.astype("datetime64[us]").item(), last.astype("datetime64[us]").item()
 
 
