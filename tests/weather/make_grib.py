@@ -1,7 +1,7 @@
 """Writes small GRIB 2 ensembles after the encoding rules; run as a process of its own (eccodes beside pyproj crashes).
 
 python make_grib.py OUT MEMBERS HOURS KIND: KIND 'sums' has radiation as J m-2 since the start of the run, 'turns' as
-averages over 3 and 6 hours in turn, 'wrong' is a pressure level, 'mislabelled' has sums labelled W m-2.
+averages over 3 and 6 hours in turn, 'wrong' is a pressure level, 'one' has the temperature alone.
 """
 
 import sys
@@ -48,6 +48,8 @@ def main(out: Path, members: int, hours: int, kind: str) -> None:
                 parts.append(_message(member, str(hour), (0, 0), ("100", 50000), warm, "instant"))
                 continue
             parts.append(_message(member, str(hour), (0, 0), two, warm, "instant"))
+            if kind == "one":
+                continue
             parts.append(_message(member, str(hour), (0, 6), two, warm - 3.0, "instant"))
             parts.append(_message(member, str(hour), (2, 2), ten, 3.0, "instant"))
             parts.append(_message(member, str(hour), (2, 3), ten, -4.0, "instant"))

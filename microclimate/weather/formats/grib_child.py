@@ -18,16 +18,20 @@ SECONDS = {"s": 1, "m": 60, "h": 3600, "3h": 10800, "6h": 21600, "12h": 43200, "
 SURFACE = {"surface", "heightAboveGround", "meanSea", "entireAtmosphere", "atmosphere", "atmosphereSingleLayer"}
 EPOCH = datetime(1970, 1, 1)
 
-# cheap keys that decide the costly ones; a key that a message lacks is None
-KIND = (
-    "editionNumber", "discipline", "parameterCategory", "parameterNumber", "typeOfFirstFixedSurface", "centre",
-    "scaledValueOfFirstFixedSurface", "typeOfStatisticalProcessing", "productDefinitionTemplateNumber",
-    "indicatorOfParameter", "table2Version", "indicatorOfTypeOfLevel", "timeRangeIndicator",
-)  # fmt: skip
-STEP = (
-    "dataDate", "dataTime", "forecastTime", "indicatorOfUnitOfTimeRange", "lengthOfTimeRange", "numberOfTimeRange",
-    "indicatorOfUnitForTimeRange", "P1", "P2", "timeRangeIndicator", "productDefinitionTemplateNumber",
-)  # fmt: skip
+# cheap keys that decide the costly ones, by edition; those of a sum or mean over an interval beside
+KIND = {
+    1: ("indicatorOfParameter", "table2Version", "indicatorOfTypeOfLevel", "timeRangeIndicator", "centre"),
+    2: (
+        "discipline", "parameterCategory", "parameterNumber", "typeOfFirstFixedSurface", "centre",
+        "scaledValueOfFirstFixedSurface", "productDefinitionTemplateNumber",
+    ),
+}  # fmt: skip
+STEP = {
+    1: ("dataDate", "dataTime", "P1", "P2", "timeRangeIndicator", "indicatorOfUnitOfTimeRange"),
+    2: ("dataDate", "dataTime", "forecastTime", "indicatorOfUnitOfTimeRange"),
+}
+SPAN = ("lengthOfTimeRange", "numberOfTimeRange", "indicatorOfUnitForTimeRange", "typeOfStatisticalProcessing")
+SPANNING = {str(number) for number in (*range(8, 16), 34, 42, 43, 46, 47, 61, 67, 68, 72, 73, 78, 79)}  # templates
 
 
 def spans(data: bytes) -> list[tuple[int, int]]:
@@ -79,14 +83,17 @@ def main(path: str, latitude: float, longitude: float, out: str, part: int, part
     for begin, end in every[len(every) * part // parts : len(every) * (part + 1) // parts]:
         message = eccodes.codes_new_from_message(data[begin:end])
         try:
-            kind = _cheap(message, KIND)
+            edition = data[begin + 7]
+            kind = _cheap(message, KIND[edition])
+            span = _cheap(message, SPAN) if edition == 2 and kind[-1] in SPANNING else ()
+            kind += span[-1:]
             if kind not in kinds:
                 kinds[kind] = _cheap(message, ("shortName", "units", "stepType", "typeOfLevel", "name"))
             short, unit, step_type, level, _ = kinds[kind]
             if level not in SURFACE:
                 continue
-            step = _cheap(message, STEP)
-            if step not in steps or int(_key(message, "numberOfTimeRange", "1") or 1) > 1:
+            step = _cheap(message, STEP[edition]) + span
+            if step not in steps or (span and span[1] not in ("", "1")):
                 steps[step] = _step(message)
             grid = _key(message, "md5GridSection")
             if grid not in grids:
