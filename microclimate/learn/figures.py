@@ -52,15 +52,16 @@ def week(axes: Axes, pairs: pd.DataFrame, shown: Shown, most: int = 4) -> Axes:
         name = label.partition("[")[0].strip().replace("_", " ")
         told = shown.number(pairs[f"{label} modelled"], "temperature")
         seen = shown.number(pairs[f"{label} measured"], "temperature")
-        axes.plot(at, told, color=colour, linestyle=dash, linewidth=1.4, label=f"{name}, modelled", zorder=3)
+        axes.plot(at, told, color=colour, linestyle=dash, linewidth=1.4, label=name, zorder=3)
         every = max(1, len(at) // 120)
-        axes.plot(at[::every], seen[::every], ".", color=colour, markersize=3.5, label=f"{name}, measured", zorder=2.5)
+        axes.plot(at[::every], seen[::every], ".", color=colour, markersize=3.5, zorder=2.5)
     canvas.freezing_line(axes, shown)
     axes.set_ylabel(shown.symbol("temperature"))
     axes.grid(axis="y", color=canvas.GRID, linewidth=0.5)
     axes.spines[["top", "right"]].set_visible(False)
     canvas.clock_axis(axes, pairs.index[0], pairs.index[-1], shown)
-    axes.legend(fontsize=7, frameon=False, ncols=2)
+    axes.set_title("lines modelled, dots measured", loc="left", fontsize=8)
+    axes.legend(fontsize=7, frameon=False, ncols=2, loc="lower right", bbox_to_anchor=(1.0, 1.0), borderaxespad=0.1)
     return axes
 
 

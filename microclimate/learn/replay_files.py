@@ -1,7 +1,6 @@
 """The files of a replay, in the reader's units; each appears whole or not at all."""
 
 import os
-import tempfile
 from pathlib import Path
 
 import numpy as np
@@ -88,11 +87,10 @@ def _csv(table: pd.DataFrame) -> str:
 
 
 def _whole(path: Path, text: str) -> Path:
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-        Path(temporary).replace(path)
+        part.write_text(text, encoding="utf-8", newline="")
+        part.replace(path)
     finally:
-        Path(temporary).unlink(missing_ok=True)
+        part.unlink(missing_ok=True)
     return path

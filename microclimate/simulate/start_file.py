@@ -1,7 +1,6 @@
 """The state file: the ground as one run left it, for the next run to begin with. CF NetCDF, `format = 1`."""
 
 import os
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -32,13 +31,12 @@ def save(states: xr.Dataset, when: np.datetime64, path: Path) -> None:
     )
     encoding = {name: {"zlib": True, "complevel": 4} for name in INITIAL_VARIABLES}
     encoding["time"] = {"units": "seconds since 1970-01-01", "dtype": "int64"}  # type: ignore[dict-item]
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
-    os.close(handle)
+    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        dataset.to_netcdf(temporary, engine="h5netcdf", encoding=encoding)
-        Path(temporary).replace(path)
+        dataset.to_netcdf(part, engine="h5netcdf", encoding=encoding)
+        part.replace(path)
     finally:
-        Path(temporary).unlink(missing_ok=True)
+        part.unlink(missing_ok=True)
 
 
 def load(path: Path) -> xr.Dataset:
