@@ -2,13 +2,14 @@
 
 The reading is taken as
 
-    y = x_1 + bias + slope (x - x_1) + season + slow + fast + noise
+    y = u + bias + slope (x - u) + season + slow + fast + noise
 
-x the ensemble mean, `season` two annual harmonics and an annual change of slope, `slow` and `fast` errors that last for
-weeks and for days (Ornstein-Uhlenbeck, so that gaps and lags are honoured). Every part starts from a stated prior and
-is learned night by night by a Kalman filter whose variance is learned with it: one night is worth something, and years
-do no harm. The ensemble's own spread told nothing about its error on two real sets and is not used. The spread is that
-of the place's own errors, wider where errors at like temperatures were wider.
+x the ensemble mean, u the first forecast moved along the usual course of the year at that latitude (so that a slope
+below one takes nothing from the season), `season` what two annual harmonics and an annual change of slope add to it,
+`slow` and `fast` errors that last for weeks and for days (Ornstein-Uhlenbeck, so that gaps and lags are honoured). Every
+part starts from a stated prior and is learned night by night by a Kalman filter whose variance is learned with it: one
+night is worth something, and years do no harm. The ensemble's own spread told nothing about its error on two real sets
+and is not used. The spread is that of the place's own errors, wider where errors at like temperatures were wider.
 
 Priors and memories were chosen on one real set's years before those it is judged on, together with a made-up set of
 another kind; the skill hardly depends on them.
@@ -29,11 +30,11 @@ Floats = NDArray[np.float64]
 # standard deviations of the priors, in units of the error scale (about 1 K) unless they say otherwise; all ours
 BIAS = 5.0
 SLOPE, SLOPE_SPREAD = 0.5, 0.3  # [1] forecasts of extremes overshoot
-SEASON = 2.0  # at 45 degrees of latitude
+SEASON = 1.5  # at 45 degrees of latitude
 SEASON_TWICE = 1.0
 SEASON_SLOPE = 0.15  # [1]
 KIND = 2.0  # clear, calm nights against others: 2 K apart in one trial
-SLOW, SLOW_MEMORY = 2.0, 15.0  # and [d]
+SLOW, SLOW_MEMORY = 1.6, 15.0  # and [d]
 FAST, FAST_MEMORY = 1.6, 2.5  # and [d]
 NOISE = 1.6
 SCALE, SCALE_NIGHTS = 1.0, 6.0  # [K], and how many nights the prior of the scale is worth
@@ -43,6 +44,7 @@ ALIKE_NIGHTS = 25.0  # nights of the whole that the alike ones are weighed again
 FARTHEST = 4.0  # an error beyond so many standard deviations counts as this: a broken reading teaches little
 POSSIBLE = (180.0, 340.0)  # [K] readings beyond are marks of missing ones
 YEAR = 365.25  # [d]
+COURSE, COLDEST = 8.0, 20.0  # [K] half the year's course at 45 degrees, [d] after New Year, north (from memory)
 
 
 @dataclass
@@ -120,23 +122,23 @@ def calibrate(
     forecast = np.where(count > 0, np.nansum(values, axis=1) / np.maximum(count, 1), np.nan)
     day = (times - np.datetime64("1970-01-01", "ns")) / np.timedelta64(1, "D")
     known = np.searchsorted(times, times - np.timedelta64(newest_pair), side="right")
-    origin = float(forecast[np.isfinite(forecast)][0]) if np.isfinite(forecast).any() else 0.0
+    usual = _usual(forecast, day, site)
     kind = np.zeros(len(times)) if clear_calm is None else np.asarray(clear_calm, float) - 0.5
-    features = _features(forecast - origin, day, kind)
+    features = _features(forecast - usual, day, kind)
     belief = _prior(site, float(day[0]) if len(day) else 0.0)
     mean, scale, nights = np.full(len(times), np.nan), np.full(len(times), np.nan), np.zeros(len(times), int)
     taught = learned = 0
     for row in range(len(times)):
         for pair in range(taught, known[row]):
             if np.isfinite(readings[pair]) and np.isfinite(forecast[pair]):
-                belief = belief.at(float(day[pair])).told(features[pair], float(readings[pair]) - origin)
+                belief = belief.at(float(day[pair])).told(features[pair], float(readings[pair] - usual[pair]))
                 learned += 1
         taught = max(taught, int(known[row]))
         nights[row] = learned
         if np.isfinite(forecast[row]):
             now = belief.at(float(day[row]))
             wide = float(features[row] @ now.covariance @ features[row]) + NOISE**2
-            mean[row] = origin + float(features[row] @ now.mean)
+            mean[row] = usual[row] + float(features[row] @ now.mean)
             # Student's t as the normal of its variance
             scale[row] = np.sqrt(wide * now.squares / (now.nights - 2.0))
     scale = scale * _alike(mean, scale, readings, known)
@@ -155,6 +157,15 @@ def probability_below(dataset: xr.Dataset, limit_K: float) -> xr.DataArray:
     """Chance (valid_time) of a minimum below a limit [K], by the distribution of `calibrate`."""
     chance = ndtr((limit_K - dataset["mean"].values) / dataset["scale"].values)
     return xr.DataArray(chance, dims="valid_time", coords={"valid_time": dataset["valid_time"]})
+
+
+def _usual(forecast: Floats, day: Floats, site: Site) -> Floats:
+    """The first forecast moved along the year's usual course [K], (night,)."""
+    known = np.flatnonzero(np.isfinite(forecast))
+    if not known.size:
+        return np.zeros(len(forecast))
+    course = -COURSE * site.latitude / 45.0 * np.cos(2.0 * np.pi * (day - COLDEST) / YEAR)
+    return np.asarray(forecast[known[0]] + course - course[known[0]])
 
 
 def _prior(site: Site, day: float) -> _Belief:
