@@ -6,7 +6,7 @@ The reading is taken as
 
 x the ensemble mean, u the first forecast moved along the usual course of the year at that latitude (so that a slope
 below one takes nothing from the season), `season` what two annual harmonics and an annual change of slope add to it,
-`slow` and `fast` errors that last for weeks and for days (Ornstein-Uhlenbeck, so that gaps and lags are honoured). Every
+`slow` and `fast` errors that last for weeks and for days (Ornstein-Uhlenbeck: gaps and lags are honoured). Every
 part starts from a stated prior and is learned night by night by a Kalman filter whose variance is learned with it: one
 night is worth something, and years do no harm. The ensemble's own spread told nothing about its error on two real sets
 and is not used. The spread is that of the place's own errors, wider where errors at like temperatures were wider.
