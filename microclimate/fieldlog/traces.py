@@ -35,8 +35,10 @@ KINDS: dict[str, tuple[str, float, float]] = {
     "surface_upward_sensible_heat_flux": ("W m-2", -900.0, 900.0),
     "surface_upward_latent_heat_flux": ("W m-2", -900.0, 1200.0),
     "downward_heat_flux_in_soil": ("W m-2", -500.0, 600.0),
+    "volume_fraction_of_condensed_water_in_soil": ("1", 0.0, 0.8),
 }
-_DIMENSIONS = {"K": "temperature", "W m-2": "flux", "m": "length"}
+_DIMENSIONS = {"K": "temperature", "W m-2": "flux", "m": "length", "1": "fraction"}
+_BURIED = ("soil_temperature", "volume_fraction_of_condensed_water_in_soil")
 _TIME_NAMES = {"time", "timestamp", "datetime", "date_time", "date", "stamp", "time_utc", "valid_time", "utc"}
 _HEADER = re.compile(
     r"^(?P<name>[^@\[]+?)\s*(?P<at>(?:@[^@\[]+)*)\s*(?:\[(?P<unit>[^\]]*)\])?\s*(?P<late>(?:@[^@\[]+)*)$"
@@ -175,8 +177,8 @@ def _sensors(path: Path, columns: list[str], problems: list[Problem]) -> dict[st
             continue
         where = f"{path.name}: {column}"
         wanted = _DIMENSIONS[KINDS[head.name][0]]
-        if head.name == "soil_temperature" and not 0.0 < head.level <= 10.0:
-            problems.append(Problem(where, "no depth", "soil_temperature @ 0.10 m [degC]"))
+        if head.name in _BURIED and not 0.0 < head.level <= 10.0:
+            problems.append(Problem(where, "no depth", f"{head.name} @ 0.10 m [{head.unit or 'unit'}]"))
         try:
             if not head.unit:
                 problems.append(Problem(where, "no unit", f"{column} [{KINDS[head.name][0]}]"))

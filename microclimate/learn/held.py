@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 SNOW_FREE = 0.5  # [kg m-2] of modelled snow, or
 SNOW_FREE_DEPTH = 0.005  # [m] of measured snow, below which the ground counts as free of it (ours)
 SURFACES = ("surface_temperature", "canopy_temperature")
+WATER = "volume_fraction_of_condensed_water_in_soil"  # held through a run: a start, not a score
 _NIGHT_MINIMUM = "surface_temperature_night_minimum"
 
 # model variable of each kind of reading that is no temperature
@@ -42,14 +43,16 @@ class Sensor:
 
 
 def sensors(log: xr.Dataset, venue: Venue, weather: xr.Dataset) -> list[Sensor]:
-    """The series of a log; upwelling longwave becomes surface temperature with the turf's emissivity.
+    """The series of a log that the model has too; upwelling longwave becomes surface temperature.
 
-    L_up = e sigma T^4 + (1 - e) L_down.
+    L_up = e sigma T^4 + (1 - e) L_down, e the turf's emissivity.
     """
     times = pd.DatetimeIndex(log["time"].values)
     found = []
     for number in range(log.sizes["sensor"]):
         kind, zone = str(log["kind"].values[number]), str(log["zone"].values[number])
+        if kind == WATER:
+            continue
         label, values = str(log["sensor"].values[number]), pd.Series(log["value"].values[number], index=times)
         if kind == "surface_upwelling_longwave_flux_in_air":
             name = zone or venue.field.zones[0].name
@@ -84,7 +87,9 @@ def modelled(states: xr.Dataset, sensors: list[Sensor], settled: np.datetime64) 
             layers = one["soil_temperature"].transpose("time", "layer").values
             series = (1.0 - share) * layers[:, right - 1] + share * layers[:, right]
         else:
-            name = "canopy_temperature" if sensor.kind in SURFACES else _TRACES[sensor.kind]
+            name = sensor.kind if sensor.kind in SURFACES else _TRACES[sensor.kind]
+            if name not in one:
+                name = "canopy_temperature"
             series = one[name].values
         columns[sensor.label] = over(time, series, sensor, settled)
     first = sensors[0]

@@ -23,6 +23,8 @@ from microclimate.venue.load import Venue
 Array = NDArray[np.float64]
 
 PROBE_ERROR = 0.2  # [K] of a logger's probe in its own place (trade tables: 0.1-0.2)
+WATER_ERROR = 0.03  # [m3 m-3] of a water probe (trade tables)
+OLD_SNOW, LEAST_SNOW = 250.0, 0.02  # [kg m-3] of snow found lying, and [m] of it that counts (ours)
 START_WITHIN = np.timedelta64(3, "h")  # a stretch begins from readings no farther from its start (ours)
 SETTLE = 1.0  # [d] at the head of each stretch that is not scored (ours), or a tenth of a short one
 
@@ -96,8 +98,9 @@ class Station:
         return pd.concat([self._stretch(venue, stretch) for stretch in self.stretches])
 
     def _stretch(self, venue: Venue, stretch: Stretch) -> pd.DataFrame:
-        spots_then = first_readings(self.sensors, venue, stretch.begin)
-        initial = start.states(venue, stretch.patches, 1, stretch.begin, readings=spots_then)
+        begin, end = stretch.begin, stretch.end
+        then = first_readings(self.sensors, venue, begin) + held_water(self.log, venue, begin, end)
+        initial = _snowed(start.states(venue, stretch.patches, 1, begin, readings=then), self.sensors, begin)
         window = Event("replay", _utc(stretch.begin), _utc(stretch.end), "replay")
         doing = plan.nothing(venue, stretch.begin, stretch.end)
         _, states = run.outcome(venue, stretch.forcing, initial, doing, (window,), states=((0, 0),))
@@ -226,6 +229,35 @@ def first_readings(sensors: list[held.Sensor], venue: Venue, begin: np.datetime6
         for name in [sensor.zone] if sensor.zone else [zone.name for zone in venue.field.zones]:
             found.append(spots.Spot(name, kind, depth, value, time, PROBE_ERROR))
     return found
+
+
+def held_water(log: xr.Dataset, venue: Venue, begin: np.datetime64, end: np.datetime64) -> list[spots.Spot]:
+    """Measured water of the root zone, as the median of a stretch: the model holds it through the run."""
+    time = log["time"].values
+    inside = (time >= begin) & (time <= end)
+    found = []
+    for sensor in np.flatnonzero(log["kind"].values == held.WATER):
+        values = log["value"].values[sensor, inside]
+        if not np.isfinite(values).any():
+            continue
+        zone, depth = str(log["zone"].values[sensor]), float(log["depth"].values[sensor])
+        for name in [zone] if zone else [zone.name for zone in venue.field.zones]:
+            found.append(spots.Spot(name, "water_content", depth, float(np.nanmedian(values)), begin, WATER_ERROR))
+    return found
+
+
+def _snowed(initial: xr.Dataset, sensors: list[held.Sensor], begin: np.datetime64) -> xr.Dataset:
+    """The start with the snow that a depth sensor saw lying then."""
+    for sensor in sensors:
+        known = sensor.values.dropna()
+        if sensor.kind != "surface_snow_thickness" or known.empty:
+            continue
+        away = np.abs(known.index.to_numpy() - begin)
+        depth = float(known.iloc[int(away.argmin())])
+        if away.min() <= START_WITHIN and depth >= LEAST_SNOW:
+            shape = initial["snow_depth"]
+            return initial.assign(snow_depth=shape + depth, snow_amount=shape + depth * OLD_SNOW)
+    return initial
 
 
 def _utc(time: np.datetime64) -> datetime:

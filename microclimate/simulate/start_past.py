@@ -7,8 +7,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.simulate import run as runs
 from microclimate.simulate import start_water
+from microclimate.simulate.run import final_states
 from microclimate.venue.load import Venue
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ class Lived:
 
     def run(self, venue: Venue, initial: xr.Dataset) -> xr.Dataset:
         """The states that `initial` comes to."""
-        return runs.final_states(venue, [self.forcing], initial)
+        return final_states(venue, [self.forcing], initial)
 
 
 def trimmed(past: Iterable[xr.Dataset], when: np.datetime64, begin: np.datetime64 | None) -> Lived | None:
@@ -87,7 +87,8 @@ def water(lived: Lived, depth: Array, drained: Array, porosity: Array, holds: ND
     hours = lived.forcing.sizes["time"] // count
 
     def hourly(values: Array) -> Array:
-        return values[0, :, : hours * count].reshape(values.shape[1], hours, count).mean(axis=-1)
+        means: Array = values[0, :, : hours * count].reshape(values.shape[1], hours, count).mean(axis=-1)
+        return means
 
     forcing = lived.forcing
     sun = sum(hourly(forcing[f"shortwave_{origin}_down"].values) for origin in ("sun", "sky", "stands"))

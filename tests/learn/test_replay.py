@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from pvlib import solarposition
 
 from microclimate.constants import STEFAN_BOLTZMANN, ZERO_CELSIUS
 from microclimate.errors import InputError
@@ -42,7 +43,9 @@ def weather(days: float = 4.0, step: str = "30min") -> pd.DataFrame:
         "2025-12-01T00:30", periods=round(days * 86400 / pd.Timedelta(step).total_seconds()), freq=step
     )
     hour = np.asarray(times.hour + times.minute / 60.0)
-    sun = np.maximum(np.cos(2 * np.pi * (hour - 11.0) / 24.0), 0.0) * 250.0
+    middle = (times - 0.5 * pd.Timedelta(step)).tz_localize("UTC")
+    height = solarposition.get_solarposition(middle, 47.0, 15.5)["elevation"].to_numpy()
+    sun = 700.0 * np.maximum(np.sin(np.radians(height)), 0.0)
     air = 1.0 + 4.0 * np.cos(2 * np.pi * (hour - 14.0) / 24.0)
     return pd.DataFrame(
         {
@@ -104,7 +107,6 @@ def test_one_file_for_both_says_the_same(plain: Replay, tmp_path: Path) -> None:
     frame = weather()
     both = frame.merge(readings(frame), on="time")
     both["surface_upwelling_shortwave_flux_in_air [W/m2]"] = 10.0
-    both["volume_fraction_of_condensed_water_in_soil @ 0.1 m [1]"] = 0.3
     path = tmp_path / "station.csv"
     both.to_csv(path, index=False)
     found = replay(venue(), path, path)
@@ -228,3 +230,19 @@ def test_files_are_in_the_reader_s_units(plain: Replay, tmp_path: Path, units: s
     svg = (tmp_path / "out" / "replay.svg").read_text("utf-8")
     assert svg.startswith("<svg")
     assert "<script" not in svg
+
+
+def test_measured_water_and_snow_lying_are_begun_with(plain: Replay, tmp_path: Path) -> None:
+    frame = weather()
+    log = readings(frame)
+    log["volume_fraction_of_condensed_water_in_soil @ 5 cm [%]"] = 40.0
+    wet = replay(venue(), *files(tmp_path, frame, log))
+    assert "volume_fraction" not in " ".join(wet.scores["variable"])
+    surface = "surface_temperature [degC] modelled"
+    # more water in the ground: its day and night swing less
+    assert wet.traces[surface].std() < plain.traces[surface].std()
+    log["surface_snow_thickness [cm]"] = 10.0
+    snowy = replay(venue(), *files(tmp_path, frame, log))
+    assert snowy.traces["surface_snow_thickness [cm] modelled"].iloc[0] == pytest.approx(0.1, abs=0.02)
+    soil = "soil_temperature @ 2 in [degF] modelled"
+    assert snowy.traces[soil].std() < 0.5 * plain.traces[soil].std()
