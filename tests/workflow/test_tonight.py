@@ -80,7 +80,8 @@ def test_what_is_written_can_be_read(done: Done, out: Path) -> None:
 
 def test_the_same_input_gives_the_same_answer(done: Done) -> None:
     again = tonight(VENUE, ENSEMBLE, night=NIGHT, past=PAST, now=NOW)
-    xr.testing.assert_identical(again.answer.risk, done.answer.risk)
+    # a millionth of a kelvin, not the last bit: a library's matrix product rounds by where its memory lies
+    xr.testing.assert_allclose(again.answer.risk, done.answer.risk, rtol=0, atol=1e-6)
 
 
 def test_a_later_run_begins_with_the_saved_state(done: Done, out: Path) -> None:
@@ -98,7 +99,7 @@ def test_a_warm_reading_warms_the_root_zone() -> None:
     def deep(*texts: str) -> float:
         told = tonight(VENUE, DEMO / "forecast.csv", night=NIGHT, readings=texts, now=NOW)
         worst = told.answer.risk["soil_temperature_worst"]
-        return float(worst.sel(zone="East middle 1", depth=0.1, quantile=0.5, method="nearest").isel(event=0))
+        return float(worst.sel(zone="East middle 1", quantile=0.5).isel(event=0, depth=2))
 
     warm, cold = deep("East middle 1, 100 mm, 48 degF, 11:30"), deep("East middle 1, 100 mm, 2 degC, 11:30")
     assert warm > cold + 1.5  # 6.9 K between the readings; 20 h later much of it is left at 100 mm
@@ -108,7 +109,7 @@ def test_a_warm_reading_warms_the_root_zone() -> None:
     ("change", "words"),
     [
         ({"night": "2026-02-10"}, "ends 2026-01-30T17:00 UTC"),
-        ({"night": "2026-01-20"}, "begins 2026-01-27T17:00 UTC"),
+        ({"night": "2026-01-20"}, "begins 2026-01-27T16:00 UTC"),
         ({"night": "2026-01-27", "events": ["2026-02-01T19:00/21:00"]}, "ends 2026-01-30T17:00 UTC"),
     ],
 )
