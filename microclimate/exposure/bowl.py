@@ -85,7 +85,7 @@ class Bowl:
         return np.radians((self.bearing - np.asarray(azimuth, float)) % 360.0)
 
     @cached_property
-    def _light(self) -> tuple[Array, Array]:
+    def light_operators(self) -> tuple[Array, Array]:
         """Light off the stands per light on each element, and per light on each node: (row, element + 1), (row, node).
 
         The first bounce is seen element by element, the later ones facet by facet: F_e R + F R ((I - F R)^-1 - I).
@@ -101,12 +101,12 @@ class Bowl:
     def _sky_matrix(self) -> tuple[Array, Array]:
         """Sky light per radiance of each patch, direct and off the stands, both (row, 145)."""
         direct = self._gather(self.geometry.sky_patches)
-        return direct, np.pi * self._light[1] @ self.geometry.exchange.patches
+        return direct, np.pi * self.light_operators[1] @ self.geometry.exchange.patches
 
     @cached_property
     def _sun_nodes(self) -> Array:
         """Light off the stands for unit direct normal on the sun nodes (row, azimuth, elevation)."""
-        found = self._light[0].astype(np.float32) @ self.geometry.exchange.sun.astype(np.float32)
+        found = self.light_operators[0].astype(np.float32) @ self.geometry.exchange.sun.astype(np.float32)
         return np.asarray(found, float).reshape(len(found), len(ex.NODE_AZIMUTHS), len(ex.NODE_ELEVATIONS))
 
     @cached_property

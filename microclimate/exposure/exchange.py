@@ -69,7 +69,7 @@ def sequence(count: int, dimensions: int) -> Array:
     return np.asarray((0.5 + np.arange(1, count + 1)[:, None] * phi ** -np.arange(1.0, dimensions + 1)) % 1.0)
 
 
-def _frames(normals: Array) -> tuple[Array, Array]:
+def frames(normals: Array) -> tuple[Array, Array]:
     """Two tangents to each normal (n, 3)."""
     helper = np.where(np.abs(normals[:, 2:]) < 0.9, [[0.0, 0.0, 1.0]], [[1.0, 0.0, 0.0]])
     first = np.cross(helper, normals)
@@ -100,7 +100,7 @@ def sample(mesh: Mesh, group: NDArray[np.int64], count: int, seed: int = 0) -> t
     a, b, c = (mesh.corners[triangle, k] for k in range(3))
     n = normals[triangle]
     origin = (1.0 - root) * a + root * (1.0 - v) * b + root * v * c + OFF * n
-    first, second = _frames(n)
+    first, second = frames(n)
     angle, radius = 2.0 * np.pi * p[..., 2].ravel()[:, None], np.sqrt(p[..., 3]).ravel()[:, None]
     direction = radius * (np.cos(angle) * first + np.sin(angle) * second) + np.sqrt(1.0 - radius**2) * n
     shape = (facets, count, 3)
@@ -134,6 +134,15 @@ class Scene:
             element[part] = np.where(met, self.mesh.element[triangle], np.where(d[:, 2] < 0.0, self.outside, -1))
             behind[part] = met & (np.einsum("ij,ij->i", d, self.normals[triangle]) > 0.0)
         return element, behind
+
+    def first(self, origins: Array, directions: Array) -> tuple[NDArray[np.int64], Array]:
+        """Triangle each ray meets (-1 none), and where (ray, 3)."""
+        triangle = self.whole.closest(origins, directions).astype(np.int64)
+        n = self.normals[triangle]
+        to_plane = np.einsum("ij,ij->i", self.mesh.corners[triangle, 0] - origins, n)
+        across = np.einsum("ij,ij->i", directions, n)
+        far = np.divide(to_plane, across, out=np.zeros(len(n)), where=np.abs(across) > 1e-12)
+        return triangle, origins + far[:, None] * directions
 
     def sunlit(self, origins: Array, directions: Array) -> Array:
         """Share of the sun's beam that arrives along each ray."""
@@ -292,7 +301,7 @@ def cell_factors(scene: Scene, points: Array, hidden: Windows) -> tuple[sparse.c
     shift = np.random.default_rng(1).random((len(points), 2))
     for begin in range(0, len(points), 512):
         part = np.arange(begin, min(begin + 512, len(points)))
-        share, direction = _into_hidden(hidden, part, u, shift)
+        share, direction = into_hidden(hidden, part, u, shift)
         origin = np.repeat(points[part], CELL_RAYS, axis=0)
         met, _ = scene.hit(origin, direction.reshape(-1, 3))
         row = np.repeat(np.arange(len(part)), CELL_RAYS)
@@ -312,7 +321,7 @@ def cell_factors(scene: Scene, points: Array, hidden: Windows) -> tuple[sparse.c
     return (sparse.csr_array(sparse.vstack(light, format="csr")) if light else longwave), longwave
 
 
-def _into_hidden(hidden: Windows, part: NDArray[np.int64], u: Array, shift: Array) -> tuple[Array, Array]:
+def into_hidden(hidden: Windows, part: NDArray[np.int64], u: Array, shift: Array) -> tuple[Array, Array]:
     """Hidden share of the hemisphere (cell,) and directions into it (cell, ray, 3)."""
     azimuths = hidden.count.shape[1]
     share, directions = np.zeros(len(part)), np.zeros((len(part), len(u), 3))

@@ -18,11 +18,12 @@ from microclimate.column.jit import PARALLEL, kernel, parallel_kernel
 
 Array = NDArray[np.float64]
 
-AZIMUTHS = 360
+AZIMUTHS = 720  # 360 leave 8e-5 of (cell, sun) pairs wrong and one field mean off by 0.26 %; 720 a fifth of that
 SHIFT = (
     math.sqrt(5.0) - 1.0
 ) / 2.0 - 0.5  # of the azimuths, in bins: irrational, so none meets a vertex of a regular plan
-TOUCH = 1e-7  # [rad] intervals nearer than this are one
+TOUCH = 1e-7  # [1] intervals whose tangents are nearer than this are one
+ZENITH = 1e30  # its tangent
 FULL = 65535.0  # store steps from horizon to zenith: 0.0014 degree each
 STEP = 0.5 * math.pi / FULL
 
@@ -110,6 +111,13 @@ def _clip(points: Any, triangles: Any, azimuths: Any, room: Any) -> Any:
     count = np.zeros((n, azimuths), np.int64)
     low_out = np.zeros((n, azimuths, room), np.uint16)
     high_out = np.zeros((n, azimuths, room), np.uint16)
+    plane = np.empty((m, 4))
+    for t in range(m):
+        a, b, c = triangles[t, 0], triangles[t, 1], triangles[t, 2]
+        plane[t, 0] = (b[1] - a[1]) * (c[2] - a[2]) - (b[2] - a[2]) * (c[1] - a[1])
+        plane[t, 1] = (b[2] - a[2]) * (c[0] - a[0]) - (b[0] - a[0]) * (c[2] - a[2])
+        plane[t, 2] = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+        plane[t, 3] = plane[t, 0] * a[0] + plane[t, 1] * a[1] + plane[t, 2] * a[2]
     bin_width = 2.0 * math.pi / azimuths
     cosine, sine = np.empty(azimuths), np.empty(azimuths)
     for k in range(azimuths):
@@ -121,6 +129,9 @@ def _clip(points: Any, triangles: Any, azimuths: Any, room: Any) -> Any:
         px, py, pz = points[i, 0], points[i, 1], points[i, 2]
         x, y, z, angle = np.empty(3), np.empty(3), np.empty(3), np.empty(3)
         for t in range(m):
+            # a ray that meets a closed body meets a face turned towards it: the others need no look
+            if plane[t, 0] * px + plane[t, 1] * py + plane[t, 2] * pz <= plane[t, 3]:
+                continue
             above = False
             for v in range(3):
                 x[v], y[v], z[v] = triangles[t, v, 0] - px, triangles[t, v, 1] - py, triangles[t, v, 2] - pz
@@ -149,7 +160,8 @@ def _clip(points: Any, triangles: Any, azimuths: Any, room: Any) -> Any:
             for kk in range(k_from, k_to + 1):
                 k = kk % azimuths
                 c, s = cosine[k], sine[k]
-                bottom, top, crossed = 1e30, -1e30, False
+                bottom, top, ends = 1e30, -1e30, 0
+                r_last, z_last = 0.0, 0.0
                 for v in range(3):
                     w = (v + 1) % 3
                     side_v, side_w = x[v] * s - y[v] * c, x[w] * s - y[w] * c
@@ -157,15 +169,16 @@ def _clip(points: Any, triangles: Any, azimuths: Any, room: Any) -> Any:
                         continue
                     f = side_v / (side_v - side_w)
                     r = (x[v] + f * (x[w] - x[v])) * c + (y[v] + f * (y[w] - y[v])) * s
-                    if r <= 0.0:
-                        continue
-                    crossed = True
-                    e = math.atan2(z[v] + f * (z[w] - z[v]), r)
-                    bottom, top = min(bottom, e), max(top, e)
-                if not crossed:
-                    continue
-                if overhead:
-                    top = 0.5 * math.pi
+                    h = z[v] + f * (z[w] - z[v])
+                    if ends > 0 and (r > 0.0) != (r_last > 0.0):
+                        # the triangle reaches over the point: to the zenith, or to straight below
+                        e = math.copysign(ZENITH, (h * r_last - z_last * r) * (r_last - r))
+                        bottom, top = min(bottom, e), max(top, e)
+                    if r > 0.0:
+                        e = h / r
+                        bottom, top = min(bottom, e), max(top, e)
+                    ends += 1
+                    r_last, z_last = r, h
                 bottom = max(bottom, 0.0)
                 if top <= bottom:
                     continue
@@ -178,8 +191,8 @@ def _clip(points: Any, triangles: Any, azimuths: Any, room: Any) -> Any:
                 continue
             count[i, k] = used[k]
             for j in range(used[k]):
-                low_out[i, k, j] = np.uint16(round(low[k, j] / STEP))
-                high_out[i, k, j] = np.uint16(round(high[k, j] / STEP))
+                low_out[i, k, j] = np.uint16(round(math.atan(low[k, j]) / STEP))
+                high_out[i, k, j] = np.uint16(round(math.atan(high[k, j]) / STEP))
     return count, low_out, high_out
 
 
