@@ -26,6 +26,7 @@ from microclimate.column.surface import longwave_up
 from microclimate.physics.elementwise import Value, formula
 
 MELTING = 1e4  # [W m-2 K-1] a melting skin below a cover is held at 0 degC as firmly as this (ours)
+UNSOLVED = 1.0  # [K] misfit of a top whose passes did not suffice: the layers are gone through again
 
 
 @formula
@@ -259,7 +260,8 @@ def update(surface: Value, layer: Value, chained: Value, rate: Value) -> None:
         )
         layer[at(0, TEMPERATURE, lane)] = leaf
         layer[at(0, OPEN_LANE, lane)] = going
-        layer[at(0, MISFIT, lane)] = abs(top - linear) * going
+        misfit = abs(top - linear) * going
+        layer[at(0, MISFIT, lane)] = UNSOLVED if keep and surface[on(s.ITERATING, lane)] > 0.0 else misfit
     if chained:
         for lane in range(LANES):
             if surface[on(s.OPEN_LANE, lane)] > 0.0:

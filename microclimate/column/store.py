@@ -166,7 +166,7 @@ def settle_snow(surface: Value, step: Value) -> None:
                 heat, amount = heat * left / amount, left
             ice = min(max(-heat / LATENT_FUSION, 0.0), amount)
             kept = min(amount, ice * (1.0 + SNOW_HOLDS))
-            density = min(max(kept / surface[on(s.SNOW_DEPTH, lane)], 50.0), 900.0)
+            density = min(max(amount / surface[on(s.SNOW_DEPTH, lane)], 50.0), 900.0)
             surface[on(s.SNOW_DEPTH, lane)] = kept / snow.settled_density(density, step)
             wet = 1.0 if kept > ice else 0.0
             surface[on(s.SNOW_ALBEDO, lane)] = snow.aged_albedo(surface[on(s.SNOW_ALBEDO, lane)], step, wet)

@@ -12,6 +12,8 @@ from microclimate.constants import (
 from microclimate.physics import vapour
 from microclimate.physics.elementwise import Value, formula
 
+COLDEST, HOTTEST = -60.0, 50.0  # [degC] range of the fast saturation formulas
+
 
 @formula
 def longwave_up(temperature: Value, emissivity: Value) -> Value:
@@ -23,8 +25,12 @@ def longwave_up(temperature: Value, emissivity: Value) -> Value:
 
 @formula
 def saturation(temperature: Value, pressure: Value) -> Value:
-    """Specific humidity [kg kg-1] at saturation over ice below 0 degC, else water, and its slope [K-1]."""
-    kelvin = temperature + ZERO_CELSIUS
+    """Specific humidity [kg kg-1] at saturation over ice below 0 degC, else water, and its slope [K-1].
+
+    Held from -60 to 50 degC, where the fast formulas hold: an iterate may pass through colder.
+    """
+    held = temperature if temperature > COLDEST else COLDEST
+    kelvin = (held if held < HOTTEST else HOTTEST) + ZERO_CELSIUS
     over_ice = vapour.fast_saturation_pressure_ice(kelvin)
     over_water = vapour.fast_saturation_pressure_water(kelvin)
     ice = temperature < 0.0

@@ -16,6 +16,7 @@ CALM = 0.1  # [m s-1] the wind is never taken below this (ours)
 SNOW_TABLE, SHEET_TABLE = 0.0, 1.0  # exchange tables; those of the kinds of grass follow
 SNOW_EMISSIVITY = 0.98  # from memory: 0.97-0.99
 SNOW_HIDES = 0.01  # [m] depth of snow that hides half of the grass (ours)
+SNOW_FLOOR = 2.0  # [W m-2 K-1] exchange of snow with still air (Jordan 1991, CRREL Special Report 91-16; from memory)
 NEVER = 1e9  # [s m-1] resistance of what has no pores
 FROZEN_LEAF = 5e3  # [s m-1] resistance of a frozen leaf (ours)
 
@@ -76,6 +77,7 @@ def _snow(surface: Value, lane: Value) -> None:
     surface[on(s.WET, lane)] = 1.0
     surface[on(s.DRY_RESISTANCE, lane)] = NEVER
     surface[on(s.TOP_TABLE, lane)] = SNOW_TABLE
+    surface[on(s.STILL, lane)] = SNOW_FLOOR / (surface[on(s.DENSITY, lane)] * HEAT_CAPACITY_AIR)
 
 
 @formula
@@ -155,9 +157,14 @@ def newton(surface: Value, rate: Value) -> Value:
         slope = on_stretch(enthalpy, unfrozen, freezing, frozen, stretch)
         over = radiation - heat - latent - down - (enthalpy - surface[on(s.TOP_OLD, lane)]) * rate
         stiffness = heat_slope + latent_slope - radiation_slope + admittance
-        gained = over / (rate + stiffness * slope) * going
-        step = slope * gained
-        enthalpy = enthalpy + gained
+        # melting snow stays at 0 degC whatever it gains; where it would freeze again, the frozen line starts from there
+        back = unfrozen == 0.0 and enthalpy > 0.0 and over + enthalpy * rate < 0.0
+        over = over + enthalpy * rate if back else over
+        slope = frozen if back else slope
+        gained = over / (rate + stiffness * slope)
+        step = slope * gained * going
+        moved_to = (0.0 if back else enthalpy) + gained
+        enthalpy = moved_to if going > 0.0 else enthalpy
         new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
         surface[on(s.TOP_ENTHALPY, lane)] = enthalpy
         surface[on(s.TOP, lane)] = new
