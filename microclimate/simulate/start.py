@@ -3,7 +3,7 @@
 Never a spin-up on the forecast itself. What was used stands in the attributes, as codes that `report` turns to words.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,6 +48,7 @@ def states(
     readings: Sequence[Spot] = (),
     past: Iterable[xr.Dataset] | None = None,
     saved: xr.Dataset | None = None,
+    ahead: Iterable[xr.Dataset] | None = None,
 ) -> xr.Dataset:
     """The ground at the start of a run.
 
@@ -67,6 +68,9 @@ def states(
         The last 10 to 30 days on the same patches; its first realization is used, up to `when`.
     saved : Dataset, optional
         States of an earlier run (`start_file.load`); used when not older than 36 h.
+    ahead : iterable of Forcing Datasets, optional
+        Of the run itself. Readings taken after `when` are held against where its first realization has carried the
+        guess by then, not against the guess at `when`; the few hours are all that is taken from it.
 
     Returns
     -------
@@ -96,31 +100,18 @@ def states(
     attrs: dict[str, object] = {**guess.attrs, "start_source": guess.source, "start_guess": guess.source}
     if warm:
         spread = np.maximum(temperature.std(axis=0), guess.spread)
-        temperature = start_readings.adjusted(temperature, spread, grid, warm, when, _SEED + _READING)
+        later = [spot.time for spot in warm if spot.time > when]
+        change = {} if ahead is None else start_past.changes(ahead, venue, _middle(guess, patches, cuts), when, later)
+        temperature = start_readings.adjusted(temperature, spread, grid, warm, when, _SEED + _READING, change)
         last = max(spot.time for spot in warm)
         attrs |= {"start_source": "readings", "start_count": len(warm), "start_when": _iso(last)}
         guess.surface["canopy_temperature"] += temperature[..., 0] - guess.soil_temperature[..., 0]
     frozen = _consistent(cuts, water, temperature, frozen)
     shown = np.stack([_interpolated(temperature[:, p], depth[p], _SHOWN_DEPTH) for p in range(len(zones))], axis=-1)
     attrs |= {"start_spread": float(shown.std(axis=0).mean()), "water_source": water_source}
-    three, two = ("realization", "patch", "layer"), ("realization", "patch")
-    dataset = xr.Dataset(
-        {
-            "soil_temperature": (three, temperature),
-            "frozen_fraction": (three, frozen),
-            "water_content": (three, water),
-            **{name: (two, values) for name, values in guess.surface.items()},
-        },
-        coords={
-            "realization": np.arange(realizations),
-            "depth": (("patch", "layer"), depth, {"units": "m"}),
-            "thickness": (("patch", "layer"), np.stack([cut.thickness for cut in cuts]), {"units": "m"}),
-            "zone": ("patch", grid.zone),
-            "zone_index": ("patch", zone_index),
-            "start_anomaly": ("realization", shown.mean(axis=1) - shown.mean(), {"units": "K"}),
-        },
-        attrs=attrs,
-    )
+    dataset = _dataset(patches, cuts, temperature, frozen, water, guess.surface).assign_attrs(attrs)
+    anomaly = ("realization", shown.mean(axis=1) - shown.mean(), {"units": "K"})
+    dataset = dataset.assign_coords(realization=np.arange(realizations), start_anomaly=anomaly)
     return seal(dataset, INITIAL_VARIABLES, "start state")
 
 
@@ -255,27 +246,51 @@ def season(venue: Venue, patches: xr.Dataset, cuts: Sequence[layers.Grid], when:
         rows.append(start_season.profile(venue.site.site, base, cut.depth, diffusivity, when))
     temperature = np.stack(rows)[None]
     water = np.stack([cut.water_content for cut in cuts])[None]
+    plain = [name for name, var in INITIAL_VARIABLES.items() if "layer" not in var.dims]
+    surface = dict.fromkeys(plain, np.zeros(temperature.shape[:2])) | {"canopy_temperature": temperature[..., 0]}
+    frozen = _consistent(cuts, water, temperature, np.zeros_like(temperature))
+    return _dataset(patches, cuts, temperature, frozen, water, surface)
+
+
+def _dataset(
+    patches: xr.Dataset,
+    cuts: Sequence[layers.Grid],
+    temperature: Array,
+    frozen: Array,
+    water: Array,
+    surface: Mapping[str, Array],
+) -> xr.Dataset:
     three, two = ("realization", "patch", "layer"), ("realization", "patch")
-    nothing = {
-        name: (two, np.zeros(temperature.shape[:2]))
-        for name, var in INITIAL_VARIABLES.items()
-        if "layer" not in var.dims
-    }
     return xr.Dataset(
         {
-            **nothing,
             "soil_temperature": (three, temperature),
-            "frozen_fraction": (three, _consistent(cuts, water, temperature, np.zeros_like(temperature))),
+            "frozen_fraction": (three, frozen),
             "water_content": (three, water),
-            "canopy_temperature": (two, temperature[..., 0]),
+            **{name: (two, values) for name, values in surface.items()},
         },
         coords={
-            "depth": (("patch", "layer"), np.stack([cut.depth for cut in cuts])),
-            "thickness": (("patch", "layer"), np.stack([cut.thickness for cut in cuts])),
-            "zone": ("patch", patches["zone"].values),
-            "zone_index": ("patch", patches["zone_index"].values),
+            "depth": (("patch", "layer"), np.stack([cut.depth for cut in cuts]), {"units": "m"}),
+            "thickness": (("patch", "layer"), np.stack([cut.thickness for cut in cuts]), {"units": "m"}),
+            **{
+                name: ("patch", patches[name].values)
+                for name in ("zone", "zone_index", "part")
+                if name in patches.coords
+            },
         },
     )
+
+
+def _middle(guess: _Guess, patches: xr.Dataset, cuts: Sequence[layers.Grid]) -> xr.Dataset:
+    """The mean of a guess's realizations as one."""
+
+    def mean(values: Array) -> Array:
+        kept: Array = values.mean(axis=0, keepdims=True)
+        return kept
+
+    temperature, water = mean(guess.soil_temperature), mean(guess.water_content)
+    frozen = _consistent(cuts, water, temperature, mean(guess.frozen_fraction))
+    surface = {name: mean(values) for name, values in guess.surface.items()}
+    return _dataset(patches, cuts, temperature, frozen, water, surface)
 
 
 def _surface(states: xr.Dataset, count: int) -> dict[str, Array]:

@@ -72,6 +72,24 @@ def trimmed(past: Iterable[xr.Dataset], when: np.datetime64, begin: np.datetime6
     return Lived(block.isel(time=np.flatnonzero(chosen)), step)
 
 
+def changes(
+    ahead: Iterable[xr.Dataset], venue: Venue, first: xr.Dataset, when: np.datetime64, times: Iterable[np.datetime64]
+) -> dict[np.datetime64, Array]:
+    """What the ground does from `when` to some later times under the run's own first realization (patch, layer) [K].
+
+    Times beyond the forcing or its first gap are left out.
+    """
+    block = next(iter(ahead), None)
+    found: dict[np.datetime64, Array] = {}
+    for time in sorted(set(times)):
+        lived = None if block is None else trimmed([block], time, when)
+        if lived is None or time - lived.forcing["time"].values[-1] > np.timedelta64(1, "h"):
+            continue
+        moved = lived.run(venue, first)["soil_temperature"].values[0] - first["soil_temperature"].values[0]
+        found[time] = moved
+    return found
+
+
 def warmed(middle: xr.Dataset, depth: Array, lived: Lived) -> xr.Dataset:
     """The season's ground with its upper part drawn to the air of the first days of the past."""
     steps = min(lived.forcing.sizes["time"], int(_FIRST_DAYS * 86400.0 / lived.step))

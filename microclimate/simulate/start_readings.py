@@ -5,7 +5,7 @@ is drawn to the readings with their own error laid over it (Burgers et al. 1998,
 the spread that is left is the one to be believed.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +22,7 @@ SHALLOWEST = 0.10  # [m] depths z, Z share (z + this) / (Z + this) of their erro
 LIKE_ZONES, OTHER_ZONES = 0.6, 0.3  # correlation of the errors of two zones of one build, and of two builds
 DRIFT = 1.0  # [K/h] at the surface: how fast a reading ages, less with depth
 DRIFT_SCALE = 0.10  # [m] its damping (a daily wave's is 0.1 m)
+CARRIED = 0.2  # of that drift that is left where the column itself carried the guess to the reading's time
 OLDEST = 12.0  # [h] readings further from the start than this are left out
 
 
@@ -42,7 +43,13 @@ def usable(readings: Sequence[Spot], when: np.datetime64, kinds: Sequence[str]) 
 
 
 def adjusted(
-    guess: Array, spread: Array, grid: Grid, readings: Sequence[Spot], when: np.datetime64, seed: int
+    guess: Array,
+    spread: Array,
+    grid: Grid,
+    readings: Sequence[Spot],
+    when: np.datetime64,
+    seed: int,
+    change: Mapping[np.datetime64, Array],
 ) -> Array:
     """The first guess drawn to the readings.
 
@@ -60,6 +67,9 @@ def adjusted(
         UTC, of the guess.
     seed : int
         For the order in which reading errors are laid over the realizations.
+    change : mapping
+        By time of a reading, what the column has the ground do from `when` until then (patch, layer) [K]; a reading
+        of another time is held against the guess as it is, and weighs less the farther it is from `when`.
 
     Returns
     -------
@@ -73,13 +83,7 @@ def adjusted(
     depths = np.array([spot.depth for spot in readings])
     told = np.array([spot.value for spot in readings])
     # what the guess says at each reading's place, over the patches of its zone
-    said = np.stack(
-        [
-            np.mean([_at(guess[:, patch], grid.depth[patch], depth) for patch in patches], axis=0)
-            for patches, depth in zip(rows, depths, strict=True)
-        ],
-        axis=-1,
-    )
+    said = np.stack([_said(guess, grid, spot, change.get(spot.time)) for spot in readings], axis=-1)
     sd = np.array(
         [
             np.mean([np.interp(depth, grid.depth[patch], spread[patch]) for patch in patches])
@@ -89,7 +93,8 @@ def adjusted(
     first = np.array([patches[0] for patches in rows])
     hours = np.array([abs((spot.time - when) / np.timedelta64(1, "h")) for spot in readings])
     error = np.array([spot.error for spot in readings])
-    error = np.hypot(error, DRIFT * hours * np.exp(-depths / DRIFT_SCALE))
+    left = np.array([CARRIED if spot.time in change else 1.0 for spot in readings])
+    error = np.hypot(error, left * DRIFT * hours * np.exp(-depths / DRIFT_SCALE))
     between = _zones(grid, first, first) * _depths(depths, depths)
     gain_right = np.linalg.inv(sd[:, None] * between * sd + np.diag(error**2))
     noise = normal_scores(count, len(readings), seed) * error
@@ -100,6 +105,16 @@ def adjusted(
         gain = spread[patch][:, None] * shared * sd  # (layer, reading)
         out[:, patch] += innovation @ gain.T
     return out
+
+
+def _said(guess: Array, grid: Grid, spot: Spot, change: Array | None) -> Array:
+    """(realization,) what the guess has at a reading's place, over its zone's patches, and at its time if known."""
+    here = []
+    for patch in _patches(grid, spot):
+        moved = 0.0 if change is None else np.interp(spot.depth, grid.depth[patch], change[patch])
+        here.append(_at(guess[:, patch], grid.depth[patch], spot.depth) + moved)
+    found: Array = np.mean(here, axis=0)
+    return found
 
 
 def factor(readings: Sequence[Spot], grid: Grid, water_content: Array) -> Array:

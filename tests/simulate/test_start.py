@@ -194,3 +194,25 @@ def test_the_share_that_hangs_on_the_start() -> None:
 def _no_left_overs(tmp_path: Path) -> Iterator[None]:
     yield
     assert not list(tmp_path.glob("*.part"))
+
+
+def test_a_reading_after_the_start_is_held_against_where_the_column_is_by_then() -> None:
+    made, where = venue(), patches(venue())
+    ahead = world.forcing(14.0, air_temperature=265.0, dew_point=262.0, longwave_sky_down=190.0)
+    ahead = ahead.assign_coords(time=ahead["time"] + np.timedelta64(DAYS, "D"))
+    season = start.states(made, where, 1, WHEN)
+    late = WHEN + np.timedelta64(5, "h")
+    upto = ahead.isel(time=ahead["time"].values <= late)
+    by_then = run.final_states(made, [upto], season)
+    told = np.interp(0.05, by_then["depth"].values[0], by_then["soil_temperature"].values[0, 0])
+    assert told < at_50_mm(season)[0] - 1.0  # the evening cools the ground
+    reading = Spot("A", "soil_temperature", 0.05, float(told), late, 0.3)
+    # what the run itself would show says nothing against its start; taken for the start's own it would cool it
+    kept = start.states(made, where, 1, WHEN, readings=[reading], ahead=[ahead])
+    assert at_50_mm(kept)[0] == pytest.approx(at_50_mm(season)[0], abs=0.02)
+    cooled = start.states(made, where, 1, WHEN, readings=[reading])
+    assert at_50_mm(cooled)[0] < at_50_mm(season)[0] - 0.1
+    # a reading two kelvin warmer warms the start by nearly as much
+    warmer = Spot("A", "soil_temperature", 0.05, float(told) + 2.0, late, 0.3)
+    found = start.states(made, where, 1, WHEN, readings=[warmer], ahead=[ahead])
+    assert at_50_mm(found)[0] - at_50_mm(season)[0] == pytest.approx(1.8, abs=0.2)

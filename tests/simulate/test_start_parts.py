@@ -35,7 +35,7 @@ SPREAD = np.full((4, 5), 2.0)
 
 def test_a_single_reading_weighs_by_the_two_errors() -> None:
     # one reading, one place: gain = 2^2 / (2^2 + 0.5^2) (scalar analysis equation, Daley 1991)
-    found = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.10, 284.0)], WHEN, 1)
+    found = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.10, 284.0)], WHEN, 1, {})
     gain = 4.0 / 4.25
     assert found[0, 0, 2] == pytest.approx(280.0 + 4.0 * gain)
     # other depths by (0.05 + 0.1) / (0.1 + 0.1), other zones by 0.6 (like) and 0.3 (not like)
@@ -46,17 +46,17 @@ def test_a_single_reading_weighs_by_the_two_errors() -> None:
 
 
 def test_two_like_readings_count_more_than_one_and_less_than_their_sum() -> None:
-    one = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.1, 284.0)], WHEN, 1)[0, 3, 2]
-    two = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.1, 284.0), spot("B", 0.1, 284.0)], WHEN, 1)[
+    one = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.1, 284.0)], WHEN, 1, {})[0, 3, 2]
+    two = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.1, 284.0), spot("B", 0.1, 284.0)], WHEN, 1, {})[
         0, 3, 2
     ]
     assert one < two < 280.0 + 2.0 * (one - 280.0)
 
 
 def test_an_old_reading_weighs_less_near_the_surface_than_below() -> None:
-    fresh = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.01, 284.0)], WHEN, 1)[0, 0, 0]
-    aged = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.01, 284.0, hours=4)], WHEN, 1)[0, 0, 0]
-    deep = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 1.0, 284.0, hours=4)], WHEN, 1)[0, 0, 4]
+    fresh = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.01, 284.0)], WHEN, 1, {})[0, 0, 0]
+    aged = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 0.01, 284.0, hours=4)], WHEN, 1, {})[0, 0, 0]
+    deep = start_readings.adjusted(guess(), SPREAD, GRID, [spot("A", 1.0, 284.0, hours=4)], WHEN, 1, {})[0, 0, 4]
     assert 280.0 < aged < fresh
     assert deep == pytest.approx(280.0 + 4.0 * 4.0 / 4.25, abs=0.01)
 
@@ -64,7 +64,7 @@ def test_an_old_reading_weighs_less_near_the_surface_than_below() -> None:
 def test_the_spread_that_is_left_is_that_of_the_analysis() -> None:
     count = 400
     wide = guess(count) + 2.0 * start_readings.normal_scores(count, 1, 7)[:, :, None]
-    found = start_readings.adjusted(wide, SPREAD, GRID, [spot("A", 0.10, 282.0)], WHEN, 1)
+    found = start_readings.adjusted(wide, SPREAD, GRID, [spot("A", 0.10, 282.0)], WHEN, 1, {})
     # analysis variance of one reading: 1 / (1/B + 1/R) (Daley 1991)
     assert found[:, 0, 2].std() == pytest.approx((1.0 / (1 / 4.0 + 1 / 0.25)) ** 0.5, rel=0.05)
     # far away the gain is small, and the spread left is that of (1 - g) x + g e, x and e independent
