@@ -1,6 +1,6 @@
 """From the venue and the first state to the numbers the kernel holds of each column."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,12 +8,12 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.column import layers, rows
-from microclimate.column.lanes import HEATED, IN_SEARCH, IN_STUDS, IN_TOP, LAYER_GIVEN, SIDE
+from microclimate.column.lanes import HEATED, IN_SEARCH, IN_STUDS, IN_TOP, LAYER_GIVEN
 from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.errors import InputError, Problem
 from microclimate.physics import cover, heating, turbulence
-from microclimate.schema import REPORT_DEPTHS
+from microclimate.schema import INITIAL_VARIABLES, REPORT_DEPTHS
 from microclimate.venue.equipment import Circuit, Cover
 from microclimate.venue.field import Zone
 from microclimate.venue.load import Venue
@@ -68,29 +68,31 @@ def columns(
     places = np.zeros((*shape, 2 * len(REPORT_DEPTHS)))
     state = np.zeros((*shape, rows.KEPT))
     shallow = 1
-    for patch, index in enumerate(zone_index):
+    known_of = {name: initial[name].transpose("realization", "patch", ...).values for name in INITIAL_VARIABLES}
+    for index in np.unique(zone_index):
         zone, cut = zones[index], cuts[index]
-        start = initial.isel(patch=patch)
-        known = layers.properties(cut, start["water_content"].values)
-        numbers = layers.kernel_parameters(known)
-        kernel[:, patch, :, : layers.LAYER_PARAMETERS] = numbers
-        kernel[:, patch, :, SIDE] = 0.0
-        degrees = start["soil_temperature"].values - ZERO_CELSIUS
-        heat[:, patch] = layers.enthalpy(numbers, degrees, start["frozen_fraction"].values)
-        _ladder_rows(kernel[:, patch], cut, start["water_content"].values, venue)
+        mine = np.flatnonzero(zone_index == index)
+        start = {name: values[:, mine] for name, values in known_of.items()}
+        water = start["water_content"]
+        known = layers.properties(cut, water)
+        one = np.zeros((realizations, mine.size, count, LAYER_GIVEN))
+        one[..., : layers.LAYER_PARAMETERS] = layers.kernel_parameters(known)
+        degrees = start["soil_temperature"] - ZERO_CELSIUS
+        heat[:, mine] = layers.enthalpy(one[..., : layers.LAYER_PARAMETERS], degrees, start["frozen_fraction"])
+        _ladder_rows(one, cut, water, venue)
         shallow = max(shallow, int(np.flatnonzero(cut.faces[:-1] < venue.limits.thaw_search_depth)[-1]) + 1)
-        places[:, patch] = np.ravel([place(cut, depth) for depth in REPORT_DEPTHS])
-        given[:, patch] = _turf(zone, venue)
-        given[:, patch, rows.LEAF_TABLE] = 2.0 + turfs.index(zone.turf.roughness_length)
-        given[:, patch, rows.BELOW_OPEN] = zone.base.conductance
+        places[:, mine] = np.ravel([place(cut, depth) for depth in REPORT_DEPTHS])
+        face = np.broadcast_to(_turf(zone, venue), (realizations, mine.size, rows.GIVEN)).copy()
+        face[..., rows.LEAF_TABLE] = 2.0 + turfs.index(zone.turf.roughness_length)
+        face[..., rows.BELOW_OPEN] = zone.base.conductance
         closed = zone.base.kind == "tray over draughty air"
-        given[:, patch, rows.BELOW_CLOSED] = STILL_AIR if closed else zone.base.conductance
-        given[:, patch, rows.WIND_HEIGHT] = wind_height
-        given[:, patch, rows.TEMPERATURE_HEIGHT] = temperature_height
+        face[..., rows.BELOW_CLOSED] = STILL_AIR if closed else zone.base.conductance
+        face[..., rows.WIND_HEIGHT] = wind_height
+        face[..., rows.TEMPERATURE_HEIGHT] = temperature_height
         if zone.circuit is not None:
-            circuit = venue.equipment.circuit(zone.circuit)
-            _heating(given[:, patch], kernel[:, patch], cut, circuit, known)
-        state[:, patch] = _surface_state(zone, start)
+            _heating(face, one, cut, venue.equipment.circuit(zone.circuit), known)
+        given[:, mine], kernel[:, mine] = face, one
+        state[:, mine] = _surface_state(zone, start)
     roughness = [SNOW_ROUGHNESS, SHEET_ROUGHNESS, *turfs]
     tables = [turbulence.transfer_table(wind_height, temperature_height, z, HEAT_ROUGHNESS * z) for z in roughness]
 
@@ -137,45 +139,45 @@ def _heating(given: Array, kernel: Array, cut: layers.Grid, circuit: Circuit, kn
     """Where the pipes and the probe are, what the water can give."""
     row, share = place(cut, circuit.depth)
     first = int(row) - 1
-    kernel[:, first, HEATED] = 1.0 - share
-    kernel[:, first + 1, HEATED] = share
-    given[:, rows.PIPE_ROW], given[:, rows.PIPE_SHARE] = row, share
-    given[:, rows.PROBE_ROW], given[:, rows.PROBE_SHARE] = place(cut, circuit.probe_depth)
-    given[:, rows.HEAT_LIMIT] = circuit.power
-    given[:, rows.HEAT_RAMP] = 1e3 if circuit.ramp is None else circuit.ramp / 86400.0
-    given[:, rows.HEAT_LAG] = circuit.lag
+    kernel[..., first, HEATED] = 1.0 - share
+    kernel[..., first + 1, HEATED] = share
+    given[..., rows.PIPE_ROW], given[..., rows.PIPE_SHARE] = row, share
+    given[..., rows.PROBE_ROW], given[..., rows.PROBE_SHARE] = place(cut, circuit.probe_depth)
+    given[..., rows.HEAT_LIMIT] = circuit.power
+    given[..., rows.HEAT_RAMP] = 1e3 if circuit.ramp is None else circuit.ramp / 86400.0
+    given[..., rows.HEAT_LAG] = circuit.lag
     if circuit.supply_temperature is not None:
         conductivity = np.where(
-            share < 0.5, known.conductivity_unfrozen[:, first], known.conductivity_unfrozen[:, first + 1]
+            share < 0.5, known.conductivity_unfrozen[..., first], known.conductivity_unfrozen[..., first + 1]
         )
         spacing = cut.depth[first + 1] - cut.depth[first]
         resistance = heating.row_resistance(
             circuit.pitch, 0.5 * circuit.pipe_outer_diameter, conductivity, PIPE_WALL, share, spacing
         )
-        given[:, rows.HEAT_COUPLING] = 1.0 / resistance
+        given[..., rows.HEAT_COUPLING] = 1.0 / resistance
 
 
-def _surface_state(zone: Zone, start: xr.Dataset) -> Array:
-    """State between steps, from what lies on leaf and ground."""
-    film, frost = start["leaf_water"].values, start["leaf_frost"].values
-    degrees = start["canopy_temperature"].values - ZERO_CELSIUS
-    amount, depth = start["snow_amount"].values, start["snow_depth"].values
+def _surface_state(zone: Zone, start: Mapping[str, Array]) -> Array:
+    """State between steps (..., rows.KEPT), from what lies on leaf and ground."""
+    film, frost = start["leaf_water"], start["leaf_frost"]
+    degrees = start["canopy_temperature"] - ZERO_CELSIUS
+    amount, depth = start["snow_amount"], start["snow_depth"]
     capacity = zone.turf.leaf_heat_capacity
-    found = np.zeros((degrees.size, rows.KEPT))
+    found = np.zeros((*degrees.shape, rows.KEPT))
     first = rows.COVER_LYING
-    for member in range(degrees.size):
-        leaf = film_enthalpy(degrees[member], capacity, film[member] + frost[member])
-        found[member, rows.LEAF_ENTHALPY - first] = leaf
-        found[member, rows.SET_POINT_NOW - first] = -99.0
-        if amount[member] > 0.0:
-            cold = min(degrees[member], 0.0)
-            found[member, rows.NODE_ENTHALPY - first] = snow_enthalpy(cold, amount[member])
-            found[member, rows.SKIN_ENTHALPY - first] = SKIN_CAPACITY * cold
-    found[:, rows.LEAF_FILM - first] = film
-    found[:, rows.LEAF_FROST - first] = frost
-    found[:, rows.SNOW - first] = amount
-    found[:, rows.SNOW_DEPTH - first] = np.where(amount > 0.0, np.maximum(depth, amount / 500.0), 0.0)
-    found[:, rows.SNOW_ALBEDO - first] = SNOW_ALBEDO
+    found[..., rows.SET_POINT_NOW - first] = -99.0
+    for here in np.ndindex(degrees.shape):
+        leaf = film_enthalpy(degrees[here], capacity, film[here] + frost[here])
+        found[(*here, rows.LEAF_ENTHALPY - first)] = leaf
+        if amount[here] > 0.0:
+            cold = min(float(degrees[here]), 0.0)
+            found[(*here, rows.NODE_ENTHALPY - first)] = snow_enthalpy(cold, amount[here])
+            found[(*here, rows.SKIN_ENTHALPY - first)] = SKIN_CAPACITY * cold
+    found[..., rows.LEAF_FILM - first] = film
+    found[..., rows.LEAF_FROST - first] = frost
+    found[..., rows.SNOW - first] = amount
+    found[..., rows.SNOW_DEPTH - first] = np.where(amount > 0.0, np.maximum(depth, amount / 500.0), 0.0)
+    found[..., rows.SNOW_ALBEDO - first] = SNOW_ALBEDO
     return found
 
 
