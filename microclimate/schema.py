@@ -228,6 +228,9 @@ INITIAL_VARIABLES: Mapping[str, Var] = {
 
 STATES_VARIABLES: Mapping[str, Var] = {
     "canopy_temperature": Var(STATES, "K", "canopy_temperature", "leaf", 180, 360, gaps=True),
+    "surface_temperature": Var(
+        STATES, "K", "surface_temperature", "what faces the sky: leaf, snow or cover", 180, 360, gaps=True
+    ),
     "surface_state": Var(STATES, "1", None, "surface state", 0, 8, gaps=True),
     "soil_temperature": Var((*STATES, "layer"), "K", "soil_temperature", "root zone", 180, 360, gaps=True),
     "frozen_fraction": Var((*STATES, "layer"), "1", None, "share of the water that is ice", 0, 1, gaps=True),

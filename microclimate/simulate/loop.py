@@ -34,8 +34,9 @@ from microclimate.simulate import accumulate
     SENSIBLE,
     LATENT,
     GROUND,
+    FACE,
     TRACE,
-) = range(12)
+) = range(13)
 
 
 @formula
@@ -112,6 +113,8 @@ def _trace(surface: Value, layer: Value, told: Value, count: Value, lane: Value,
     out[SENSIBLE] = surface[on(s.SENSIBLE, lane)]
     out[LATENT] = surface[on(s.LATENT, lane)]
     out[GROUND] = surface[on(s.GROUND, lane)]
+    bare = surface[on(s.SKIN, lane)] if surface[on(s.SNOW, lane)] > 0.0 else surface[on(s.LEAF, lane)]
+    out[FACE] = surface[on(s.OUTER, lane)] if surface[on(s.COVER_LYING, lane)] > 0.0 else bare
     for row in range(count):
         out[TRACE + row] = layer[at(row + 1, TEMPERATURE, lane)]
         out[TRACE + count + row] = frozen_share(layer[at(row + 1, ENTHALPY, lane)], layer[at(row + 1, FREEZING, lane)])

@@ -134,7 +134,11 @@ def states(
     for place, (p, r) in enumerate(wanted):
         values[plans.index(p), members.index(r)] = result.traces[place * patches : (place + 1) * patches]
     dims = ("plan", "realization", "patch", "time")
-    offsets = {"canopy_temperature": (loop.LEAF, ZERO_CELSIUS), "surface_state": (loop.STATE, 0.0)}
+    offsets = {
+        "canopy_temperature": (loop.LEAF, ZERO_CELSIUS),
+        "surface_temperature": (loop.FACE, ZERO_CELSIUS),
+        "surface_state": (loop.STATE, 0.0),
+    }
     plain = {
         "leaf_water": loop.FILM,
         "leaf_frost": loop.FROST,
