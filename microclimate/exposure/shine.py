@@ -97,7 +97,7 @@ class Shine:
         area = e.share[:-1] * np.append(e.area, 0.0)[owner]
         power = (area[element] * self.mirror[node] * lit[element, point] / lit.shape[1])[away]
         some = (met >= 0) & (met < self.scene.outside)
-        onto = np.bincount(self.scene.owner[met[some]], power[some], len(e.view))
+        onto = np.asarray(np.bincount(self.scene.owner[met[some]], power[some], len(e.view)), float)
         onto[:-1] /= np.maximum(e.area, 1e-9)
         return np.asarray(onto)
 

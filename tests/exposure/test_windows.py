@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from bowl_scene import basin, canyon, prism, points, ring
+from bowl_scene import basin, canyon, points, prism, ring
 
 from microclimate.exposure import plan, rays, sky
 from microclimate.exposure.exchange import sun_directions
