@@ -99,7 +99,7 @@ def cells(
         {name: ("patch", each[name].values) for name in ("zone", "zone_index")}
     )
     forced = force.forcing(venue, one, bowl, each)
-    outcome, _ = run.outcome(venue, forced, first, plan, (night,), single=True)
+    outcome, _ = run.outcome(venue, forced, first, plan, (night,))
     field = venue.field
     return xr.Dataset(
         {
