@@ -1,5 +1,6 @@
 """A venue under observed weather, held against what was measured there."""
 
+import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.actions import plan
+from microclimate.errors import InputError, Problem
 from microclimate.exposure import bowl, force, patches
 from microclimate.fieldlog import readings as spots
 from microclimate.fieldlog import traces
@@ -155,6 +157,7 @@ def station(
     site = venue.site.site
     weather = observed.weather(weather_path, site, timezone=timezone, stamp=stamp)
     log = traces.traces(readings_path, timezone=timezone or site.time_zone, stamp=stamp)
+    _fit_together(venue, weather.weather, log, readings_path.name)
     seen = bowl.bowl(venue)
     stretches = []
     for part in weather.stretches:
@@ -164,6 +167,23 @@ def station(
         where = patches.patches(venue.field.zones, seen, sun)
         stretches.append(Stretch(span, where, tuple(OverPlot(force.forcing(venue, span, seen, where, step)))))
     return Station(weather, log, held.sensors(log, venue, weather.weather), tuple(stretches))
+
+
+def _fit_together(venue: Venue, weather: xr.Dataset, log: xr.Dataset, name: str) -> None:
+    """Refuses readings of other times than the weather's, or of zones the venue does not have."""
+    problems = []
+    names = [zone.name for zone in venue.field.zones]
+    for zone in sorted(set(map(str, log["zone"].values)) - {"", *names}):
+        close = difflib.get_close_matches(zone, names, n=1)
+        cure = f"did you mean {close[0]!r}?" if close else f"zones are {', '.join(names)}"
+        problems.append(Problem(name, f"no zone {zone!r} in the venue", cure=cure))
+    seen, told = log["time"].values[[0, -1]], weather["time"].values[[0, -1]]
+    if seen[1] <= told[0] or seen[0] >= told[1]:
+        found, wanted = (f"{span[0]!s:.16} to {span[1]!s:.16} UTC" for span in (seen, told))
+        cure = "check the years and the time zone"
+        problems.append(Problem(name, f"readings of {found}", f"some within the weather's {wanted}", cure))
+    if problems:
+        raise InputError(name, problems)
 
 
 @dataclass(frozen=True)

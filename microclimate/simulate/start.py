@@ -89,6 +89,7 @@ def states(
     build = np.array([builds.setdefault((zone.layers, zone.base, zone.circuit), len(builds)) for zone in zones])
     grid = start_readings.Grid(depth, np.array([zone.name for zone in zones]), build)
     guess = _guess(venue, patches, cuts, realizations, when, past, saved)
+    readings = [spot for spot in readings if spot.zone in grid.zone]
     wet = start_readings.usable(readings, when, ["water_content"])
     warm = start_readings.usable(readings, when, ["soil_temperature", "canopy_temperature"])
     water, water_source = guess.water_content, str(guess.attrs["water_source"])

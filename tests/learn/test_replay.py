@@ -206,6 +206,18 @@ def test_bad_weather_is_refused_in_words(tmp_path: Path, column: str, name: str,
     assert words in str(error.value)
 
 
+def test_readings_of_another_time_or_zone_are_refused(tmp_path: Path) -> None:
+    frame = weather()
+    log = readings(frame).rename(columns={"soil_temperature @ 0.10 m [degC]": "soil_temperature @ 0.10 m @ B1 [degC]"})
+    log["time"] = (pd.to_datetime(log["time"]) + pd.Timedelta("90D")).dt.strftime("%Y-%m-%dT%H:%MZ")
+    with pytest.raises(InputError) as error:
+        replay(venue(), *files(tmp_path, frame, log))
+    text = str(error.value)
+    assert "2 things to mend" in text
+    assert "no zone 'B1' in the venue; zones are A1" in text
+    assert "2025-12-01T00:30 to 2025-12-05T00:00 UTC" in text
+
+
 def test_model_means_belong_to_their_intervals() -> None:
     time = pd.date_range("2025-12-01T00:05", periods=24, freq="5min").to_numpy()
     stamps = pd.DatetimeIndex(["2025-12-01T00:30", "2025-12-01T01:00", "2025-12-01T02:00", "2025-12-01T02:30"])

@@ -64,3 +64,12 @@ def test_snow_comes_and_goes(col_de_porte: Replay) -> None:
     assert (both["m"][lying] > 0.01).mean() > 0.8
     assert (both["m"][both["o"] == 0.0] > 0.01).mean() < 0.1
     assert both["o"].corr(both["m"]) > 0.8
+
+
+def test_the_snow_s_own_surface_at_night(col_de_porte: Replay) -> None:
+    nights = col_de_porte.nights[col_de_porte.nights["screened"] == ""]
+    assert len(nights) > 50  # the sensor is given only while snow lies
+    error = rms(nights["modelled"] - nights["observed"])
+    assert error <= 2.5  # no bar was set; found 2.3
+    assert error < 0.35 * rms(nights["air"] - nights["observed"])
+    assert nights["modelled"].corr(nights["observed"]) > 0.9
