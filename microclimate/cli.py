@@ -1,10 +1,11 @@
 """The command line. Science packages are imported inside the commands, so that `--help` answers at once."""
 
+import io
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -49,8 +50,8 @@ def told_plainly(debug: bool = False) -> Iterator[None]:
             raise
         typer.echo(str(error), err=True)
         raise typer.Exit(error.exit_code) from None
-    except KeyboardInterrupt:
-        typer.echo("stopped; nothing half-written", err=True)
+    except (KeyboardInterrupt, typer.Abort):
+        typer.echo("\nstopped; nothing half-written", err=True)
         raise typer.Exit(130) from None
 
 
@@ -93,6 +94,83 @@ def tonight(
             raise typer.Exit(1)
 
 
+@app.command()
+def new(
+    path: Annotated[Path, typer.Argument(metavar="VENUE.toml", help="the file to write")] = Path("venue.toml"),
+    blank: Annotated[bool, typer.Option("--blank", help="no questions: a file with comments, to fill in")] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="replace a file that is there already")] = False,
+    debug: DEBUG = False,
+) -> None:
+    """Write a venue file from plain questions."""
+    from microclimate.workflow.new import new as run
+
+    def ask(question: str) -> str:
+        return str(typer.prompt(question, default="", show_default=False, prompt_suffix=""))
+
+    with told_plainly(debug):
+        typer.echo(run(path, blank=blank, replace=replace, ask=ask, say=typer.echo))
+
+
+@app.command()
+def check(
+    venue: VENUE,
+    weather: Annotated[
+        Path | None, typer.Option("--weather", metavar="FILE", help="without it, a stated clear calm night")
+    ] = None,
+    night: Annotated[
+        str | None, typer.Option("--night", metavar="DATE", help="the evening's date; without it, the coming night")
+    ] = None,
+    debug: DEBUG = False,
+) -> None:
+    """Tell a venue back, or all its faults.
+
+    Says when the sun leaves and returns, and which three unknowns move the night's lowest canopy most.
+    """
+    from microclimate.workflow.check import check as run
+
+    with told_plainly(debug):
+        typer.echo(run(venue, weather_path=weather, night=night, say=_say))
+
+
+@app.command()
+def replay(
+    venue: VENUE,
+    weather: Annotated[Path, typer.Option("--weather", metavar="OBS.csv", help="observed weather")],
+    against: Annotated[
+        Path,
+        typer.Option("--against", metavar="READINGS.csv", help='headers such as "soil_temperature @ 0.10 m [degC]"'),
+    ],
+    out: OUT = None,
+    timezone: Annotated[
+        str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
+    ] = None,
+    stamp: Annotated[
+        Literal["start", "end", "centre"], typer.Option("--stamp", help="part of its interval that a stamp names")
+    ] = "end",
+    debug: DEBUG = False,
+) -> None:
+    """Hold a venue under observed weather against readings.
+
+    Gaps of the weather up to 3 h are bridged and counted, longer ones part the run.
+    """
+    from microclimate.workflow.replay import replay as run
+
+    with told_plainly(debug):
+        typer.echo(run(venue, weather, against, out=out, timezone=timezone, stamp=stamp, say=_say))
+
+
+@app.command()
+def cache(
+    clear: Annotated[bool, typer.Option("--clear", help="empty it")] = False,
+    debug: DEBUG = False,
+) -> None:
+    """Show or empty what is kept between runs."""
+    from microclimate.workflow.cache import cache as run
+
+    with told_plainly(debug):
+        typer.echo(run(clear=clear))
+
+
 def _say(text: str) -> None:
     """Progress goes to the terminal's error stream, so that the answer alone can be piped on."""
     if sys.stderr.isatty() or text.endswith("!"):
@@ -101,4 +179,7 @@ def _say(text: str) -> None:
 
 def main() -> None:
     """Entry point of `microclimate`."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a redirected stream on Windows cannot hold a minus sign or a degree
+            stream.reconfigure(encoding="utf-8", errors="replace")
     app()

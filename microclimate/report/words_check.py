@@ -115,8 +115,8 @@ def night_words(night: Night, shown: Shown) -> str:
         return f"Night of {when}, weather of {night.source}: {lowest}."
     air = [measure(value, "temperature", shown) for value in night.air]
     return (
-        f"Night of {when}. No weather was given, so a clear calm night is taken, not a forecast: air {air[0]} at sunset, "
-        f"{air[1]} at sunrise, dew point {measure(night.dew_point, 'temperature', shown)}, wind "
+        f"Night of {when}. No weather was given, so a clear calm night is taken, not a forecast: air {air[0]} at "
+        f"sunset, {air[1]} at sunrise, dew point {measure(night.dew_point, 'temperature', shown)}, wind "
         f"{measure(night.wind, 'speed', shown)} at {measure(10.0, 'length', shown)}, ground as the season has it: "
         f"{lowest}."
     )
@@ -128,7 +128,8 @@ def moved(swing: Swing, shown: Shown) -> str:
     apart = shown.text(swing.size, "temperature difference", 1)
     under = ", told of the field under the first cover" if swing.covered else ""
     known = "you did not know it, so its range is wide. " if swing.guessed else ""
-    return f"{sentence(f'{swing.label}: {apart} from end to end{under}')} {sentence(ends)} {sentence(f'{known}range: {swing.basis}')}"
+    told = (f"{swing.label}: {apart} from end to end{under}", ends, f"{known}range: {swing.basis}")
+    return " ".join(map(sentence, told))
 
 
 def _change(by: float, shown: Shown) -> str:
@@ -149,9 +150,7 @@ def before_questions(count: int) -> str:
     )
 
 
-def question(
-    number: int, count: int, text: str, example: str, default: str, wider: str, choices: Sequence[str]
-) -> str:
+def question(number: int, count: int, text: str, example: str, default: str, wider: str, choices: Sequence[str]) -> str:
     """One question as it is put, the cursor after it."""
     lines = ["", *_filled(text, f"{number}/{count} ", "     ")]
     if choices:
