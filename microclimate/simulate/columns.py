@@ -132,7 +132,9 @@ def _ladder_rows(kernel: Array, cut: layers.Grid, water: Array, venue: Venue) ->
     inside = np.clip(np.minimum(bottom, limits.crust_depth) - top, 0.0, None) * wet
     kernel[..., IN_TOP] = inside / np.maximum(inside.sum(axis=-1, keepdims=True), 1e-9)
     kernel[..., IN_STUDS] = (cut.depth < limits.frozen_layer_depth) & wet
-    kernel[..., IN_SEARCH] = (cut.depth < limits.thaw_search_depth) & wet
+    # below the crust alone: a front that comes from above is no thaw, though it has ice in its first millimetres
+    below = (cut.depth >= limits.crust_depth) & (cut.depth < limits.thaw_search_depth)
+    kernel[..., IN_SEARCH] = below & wet
 
 
 def _heating(given: Array, kernel: Array, cut: layers.Grid, circuit: Circuit, known: layers.Properties) -> None:

@@ -9,7 +9,7 @@ import pytest
 import xarray as xr
 
 from microclimate.errors import InputError, WeatherTooOld
-from microclimate.schema import FORMAT, STATES_VARIABLES
+from microclimate.schema import FORMAT, STATES_VARIABLES, SurfaceState
 from microclimate.simulate import start_file
 from microclimate.workflow.tonight import Done, tonight
 
@@ -76,6 +76,21 @@ def test_what_is_written_can_be_read(done: Done, out: Path) -> None:
     page = (out / "briefing.html").read_text(encoding="utf-8")
     assert "<script" not in page
     assert page.count("<svg") >= 3
+
+
+def test_ground_that_freezes_from_above_is_not_called_thawed(done: Done, out: Path) -> None:
+    """Unfrozen at dusk and no sun since: whatever ice there is came from above, so no thawed skin lies over it."""
+    with xr.open_dataset(out / "states.nc", engine="h5netcdf") as states:
+        night = states.sel(time=slice(done.answer.windows[0].start, datetime(2026, 1, 28, 12))).isel(
+            plan=0, realization=0
+        )
+        ground = ~np.char.startswith(night["zone"].values.astype(str), "South")
+        state = night["surface_state"].transpose("patch", "time").values[ground]
+        ice = night["frozen_fraction"].transpose("patch", "time", "layer").values[ground]
+    unfrozen = ice[:, 0].max(axis=-1) < 0.05
+    assert unfrozen.any()
+    assert (state[unfrozen] != SurfaceState.THAWED_OVER_FROZEN).all()
+    assert (state[unfrozen] == SurfaceState.CRUST).any()
 
 
 def test_the_same_input_gives_the_same_answer(done: Done) -> None:
