@@ -18,7 +18,7 @@ from microclimate.fieldlog import readings as spots
 from microclimate.fieldlog import traces
 from microclimate.learn import held, observed
 from microclimate.physics import vapour
-from microclimate.schema import Event
+from microclimate.schema import INITIAL_VARIABLES, STATES_VARIABLES, Event
 from microclimate.simulate import run, start
 from microclimate.venue.load import Venue
 
@@ -29,6 +29,10 @@ WATER_ERROR = 0.03  # [m3 m-3] of a water probe (trade tables)
 OLD_SNOW, LEAST_SNOW = 250.0, 0.02  # [kg m-3] of snow found lying, and [m] of it that counts (ours)
 START_WITHIN = np.timedelta64(3, "h")  # a stretch begins from readings no farther from its start (ours)
 SETTLE = 1.0  # [d] at the head of each stretch that is not scored (ours), or a tenth of a short one
+
+
+# of the states at the end of a stretch, what the next one can begin with
+_LEFT = tuple(name for name in INITIAL_VARIABLES if name in STATES_VARIABLES)
 
 
 @dataclass(frozen=True)
@@ -97,17 +101,24 @@ class Station:
 
     def modelled(self, venue: Venue) -> pd.DataFrame:
         """What the model has for each sensor over each of its intervals, see `held.modelled`."""
-        return pd.concat([self._stretch(venue, stretch) for stretch in self.stretches])
+        told = []
+        left = None  # the ground as a stretch leaves it is begun with again where the gap is short
+        for stretch in self.stretches:
+            part, left = self._stretch(venue, stretch, left)
+            told.append(part)
+        return pd.concat(told)
 
-    def _stretch(self, venue: Venue, stretch: Stretch) -> pd.DataFrame:
+    def _stretch(self, venue: Venue, stretch: Stretch, before: xr.Dataset | None) -> tuple[pd.DataFrame, xr.Dataset]:
         begin, end = stretch.begin, stretch.end
         then = first_readings(self.sensors, venue, begin) + held_water(self.log, venue, begin, end)
-        initial = _snowed(start.states(venue, stretch.patches, 1, begin, readings=then), self.sensors, begin)
+        first = start.states(venue, stretch.patches, 1, begin, readings=then, saved=before)
+        initial = _snowed(first, self.sensors, begin)
         window = Event("replay", _utc(stretch.begin), _utc(stretch.end), "replay")
         doing = plan.nothing(venue, stretch.begin, stretch.end)
         _, states = run.outcome(venue, stretch.forcing, initial, doing, (window,), states=((0, 0),))
         assert states is not None  # they were asked for
-        return held.modelled(states.isel(plan=0, realization=0), self.sensors, stretch.settled)
+        told = held.modelled(states.isel(plan=0, realization=0), self.sensors, stretch.settled)
+        return told, initial.assign(states.isel(plan=0, time=-1, drop=True)[list(_LEFT)]).assign_coords(time=end)
 
 
 def replay(
@@ -275,8 +286,8 @@ def _snowed(initial: xr.Dataset, sensors: list[held.Sensor], begin: np.datetime6
         away = np.abs(known.index.to_numpy() - begin)
         depth = float(known.iloc[int(away.argmin())])
         if away.min() <= START_WITHIN and depth >= LEAST_SNOW:
-            shape = initial["snow_depth"]
-            return initial.assign(snow_depth=shape + depth, snow_amount=shape + depth * OLD_SNOW)
+            none = 0.0 * initial["snow_depth"]
+            return initial.assign(snow_depth=none + depth, snow_amount=none + depth * OLD_SNOW)
     return initial
 
 
