@@ -40,7 +40,7 @@ from microclimate.column.lanes import (
     TEMPERATURE,
     at,
 )
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula, larger, smaller
 
 FRONT = 0.75  # how far a freezing layer is taken as holding a front, rather than an even mixture (ours)
 
@@ -48,27 +48,20 @@ FRONT = 0.75  # how far a freezing layer is taken as holding a front, rather tha
 @formula
 def layer_temperature(enthalpy: Value, unfrozen: Value, freezing: Value, frozen: Value, stretch: Value) -> Value:
     """Temperature above 0 degC [K] from enthalpy [J m-2]: three straight lines, as `soil.temperature_of_enthalpy`."""
-    warm = enthalpy if enthalpy > 0.0 else 0.0
-    ice = enthalpy if enthalpy < 0.0 else 0.0
-    ice = ice if ice > -stretch else -stretch
-    cold = enthalpy + stretch
-    cold = cold if cold < 0.0 else 0.0
-    return warm * unfrozen + ice * freezing + cold * frozen
+    ice = larger(smaller(enthalpy, 0.0), -stretch)
+    return larger(enthalpy, 0.0) * unfrozen + ice * freezing + smaller(enthalpy + stretch, 0.0) * frozen
 
 
 @formula
 def on_stretch(enthalpy: Value, unfrozen: Value, freezing: Value, frozen: Value, stretch: Value) -> Value:
     """The one of three values (slopes or capacities) that holds at an enthalpy [J m-2]."""
-    below = freezing if enthalpy > -stretch else frozen
-    return unfrozen if enthalpy > 0.0 else below
+    return choose(enthalpy > 0.0, unfrozen, choose(enthalpy > -stretch, freezing, frozen))
 
 
 @formula
 def frozen_share(enthalpy: Value, stretch: Value) -> Value:
     """Frozen share of the water [1] at an enthalpy [J m-2]."""
-    ice = -enthalpy / stretch
-    ice = ice if ice > 0.0 else 0.0
-    return ice if ice < 1.0 else 1.0
+    return smaller(larger(-enthalpy / stretch, 0.0), 1.0)
 
 
 @formula
@@ -96,11 +89,11 @@ def halves(frozen: Value, unfrozen: Value, iced: Value, above: Value, here: Valu
     """
     even = unfrozen + frozen * (iced - unfrozen)
     ice, rest = 2.0 * frozen * iced, 2.0 * (1.0 - frozen) * unfrozen
-    from_above = above < here and here < below
-    from_below = above > here and here > below
-    weight = FRONT if (from_above or from_below) and frozen > 0.0 and frozen < 1.0 else 0.0
-    up = even + weight * ((ice if from_above else rest) - even)
-    down = even + weight * ((rest if from_above else ice) - even)
+    from_above = (above < here) & (here < below)
+    from_below = (above > here) & (here > below)
+    weight = choose((from_above | from_below) & (frozen > 0.0) & (frozen < 1.0), FRONT, 0.0)
+    up = even + weight * (choose(from_above, ice, rest) - even)
+    down = even + weight * (choose(from_above, rest, ice) - even)
     return up, down
 
 
@@ -114,10 +107,8 @@ def begin(layer: Value, rows: Value) -> None:
         for lane in range(LANES):
             enthalpy = layer[at(row, ENTHALPY, lane)]
             layer[at(row, ENTHALPY_OLD, lane)] = enthalpy
-            frozen = -enthalpy * layer[at(row, PER_FREEZING, lane)]
-            frozen = frozen if frozen > 0.0 else 0.0
             up, down = halves(
-                frozen if frozen < 1.0 else 1.0,
+                smaller(larger(-enthalpy * layer[at(row, PER_FREEZING, lane)], 0.0), 1.0),
                 layer[at(row, RESISTANCE_UNFROZEN, lane)],
                 layer[at(row, RESISTANCE_FROZEN, lane)],
                 layer[at(row - 1, TEMPERATURE, lane)],
@@ -225,7 +216,7 @@ def update(layer: Value, rows: Value) -> None:
             new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
             misfit = abs(new - line)
             worst = layer[at(row - 1, MISFIT, lane)]
-            layer[at(row, MISFIT, lane)] = misfit if misfit > worst else worst
+            layer[at(row, MISFIT, lane)] = larger(misfit, worst)
             layer[at(row, OPEN_LANE, lane)] = going
             layer[at(row, ENTHALPY, lane)] = enthalpy
             layer[at(row, TEMPERATURE, lane)] = new

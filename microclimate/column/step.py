@@ -11,7 +11,7 @@ from microclimate.column.lanes import (
     at,
     on,
 )
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, formula, larger
 
 PASSES = 12  # most passes over the layers; 1.05 to 1.3 are usual
 TOP_PASSES = 6  # most passes over the top in each
@@ -108,6 +108,5 @@ def any_above(surface: Value, row: Value) -> Value:
     """Whether a row is above 0 in any lane."""
     most = surface[on(row, 0)]
     for lane in range(1, LANES):
-        here = surface[on(row, lane)]
-        most = here if here > most else most
+        most = larger(most, surface[on(row, lane)])
     return most > 0.0

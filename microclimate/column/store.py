@@ -11,7 +11,7 @@ from microclimate.column.ground import layer_temperature
 from microclimate.column.lanes import LANES, on
 from microclimate.constants import HEAT_CAPACITY_ICE, HEAT_CAPACITY_WATER, LATENT_FUSION, ZERO_CELSIUS
 from microclimate.physics import canopy, snow
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula, larger, smaller
 
 FILM_RANGE = 0.3  # [K] a film freezes between 0 and -0.3 degC (trial on measured nights: < 0.05 K of effect)
 SNOW_RANGE = 0.01  # [K] the same for snow; only to have a slope
@@ -41,12 +41,8 @@ def film_enthalpy(temperature: Value, capacity: Value, film: Value) -> Value:
     unfrozen = capacity + HEAT_CAPACITY_WATER * film
     frozen = capacity + HEAT_CAPACITY_ICE * film
     freezing = LATENT_FUSION * film / FILM_RANGE + 0.5 * (unfrozen + frozen)
-    warm = temperature if temperature > 0.0 else 0.0
-    ice = temperature if temperature < 0.0 else 0.0
-    ice = ice if ice > -FILM_RANGE else -FILM_RANGE
-    cold = temperature + FILM_RANGE
-    cold = cold if cold < 0.0 else 0.0
-    return warm * unfrozen + ice * freezing + cold * frozen
+    ice = larger(smaller(temperature, 0.0), -FILM_RANGE)
+    return larger(temperature, 0.0) * unfrozen + ice * freezing + smaller(temperature + FILM_RANGE, 0.0) * frozen
 
 
 @formula
@@ -190,22 +186,15 @@ def settle_film(enthalpy: Value, capacity: Value, film: Value, frost: Value, vap
     """
     unfrozen, freezing, frozen, stretch = film_curve(capacity, film + frost)
     degrees = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
-    cold = degrees < 0.0
-    came = -vapour if vapour < 0.0 else 0.0 * vapour
-    left = vapour if vapour > 0.0 else 0.0 * vapour
-    off_film = left if left < film else film
-    off_frost = left - off_film
-    off_frost = off_frost if off_frost < frost else frost
-    film = film - off_film + (0.0 * came if cold else came)
-    frost = frost - off_frost + (came if cold else 0.0 * came)
+    came, left = larger(-vapour, 0.0), larger(vapour, 0.0)
+    off_film = smaller(left, film)
+    film = film - off_film + choose(degrees < 0.0, 0.0, came)
+    frost = frost - smaller(left - off_film, frost) + choose(degrees < 0.0, came, 0.0)
     total = film + frost
-    share = -degrees / FILM_RANGE
-    share = share if share > 0.0 else 0.0 * share
-    ice = (share if share < 1.0 else 1.0) * total
-    frost = frost if frost < ice else ice
+    ice = smaller(larger(-degrees / FILM_RANGE, 0.0), 1.0) * total
+    frost = smaller(frost, ice)
     film = total - frost
-    dripped = canopy.drip(total - ice, full)
-    film -= dripped if dripped < film else film
+    film = film - smaller(canopy.drip(total - ice, full), film)
     new = film_enthalpy(degrees, capacity, film + frost)
     return new, film, frost, new - enthalpy
 

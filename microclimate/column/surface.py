@@ -10,9 +10,9 @@ from microclimate.constants import (
     ZERO_CELSIUS,
 )
 from microclimate.physics import vapour
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula, larger, smaller
 
-COLDEST, HOTTEST = -60.0, 50.0  # [degC] range of the fast saturation formulas
+COLDEST, HOTTEST = -60.0, 60.0  # [degC] range of the fast saturation formulas
 
 
 @formula
@@ -27,15 +27,12 @@ def longwave_up(temperature: Value, emissivity: Value) -> Value:
 def saturation(temperature: Value, pressure: Value) -> Value:
     """Specific humidity [kg kg-1] at saturation over ice below 0 degC, else water, and its slope [K-1].
 
-    Held from -60 to 50 degC, where the fast formulas hold: an iterate may pass through colder.
+    Held from -60 to 60 degC, where the fast formulas hold: an iterate may pass through colder.
     """
-    held = temperature if temperature > COLDEST else COLDEST
-    kelvin = (held if held < HOTTEST else HOTTEST) + ZERO_CELSIUS
-    over_ice = vapour.fast_saturation_pressure_ice(kelvin)
-    over_water = vapour.fast_saturation_pressure_water(kelvin)
+    kelvin = smaller(larger(temperature, COLDEST), HOTTEST) + ZERO_CELSIUS
     ice = temperature < 0.0
-    held = over_ice if ice else over_water
-    rise = vapour.slope_from_pressure_ice(kelvin, held) if ice else vapour.slope_from_pressure_water(kelvin, held)
+    held = choose(ice, vapour.fast_saturation_pressure_ice(kelvin), vapour.fast_saturation_pressure_water(kelvin))
+    rise = choose(ice, vapour.slope_from_pressure_ice(kelvin, held), vapour.slope_from_pressure_water(kelvin, held))
     free = pressure - (1.0 - MASS_RATIO) * held
     return MASS_RATIO * held / free, MASS_RATIO * pressure * rise / (free * free)
 
@@ -80,20 +77,29 @@ def balance(
     excess = temperature - air
     sensible = volume_heat * exchange * excess
     # a stable layer can lose its hold faster than the surface cools: the slope of Newton's rule stays positive
-    sensible_slope = volume_heat * (exchange + exchange_slope * excess)
-    least = 0.2 * volume_heat * exchange
-    sensible_slope = sensible_slope if sensible_slope > least else least
+    sensible_slope = larger(volume_heat * (exchange + exchange_slope * excess), 0.2 * volume_heat * exchange)
 
     held, held_slope = saturation(temperature, pressure)
     lack = held - humidity
-    free = wet * exchange
-    most = water * rate / (density * (lack if lack > 1e-9 else 1e-9))
-    free = free if free < most else most
-    slow = (1.0 - wet) * exchange / (1.0 + exchange * resistance)
-    off_film = density * (free if lack > 0.0 else exchange)
-    off_leaf = density * (slow if lack > 0.0 else 0.0)
+    leaves = lack > 0.0  # evaporates; else dew or frost comes
+    most = water * rate / (density * larger(lack, 1e-9))
+    scarce = wet * exchange > most
+    past = 1.0 / (1.0 + exchange * resistance)
+    off_film = density * choose(leaves, choose(scarce, most, wet * exchange), exchange)
+    off_leaf = density * choose(leaves, (1.0 - wet) * exchange * past, 0.0)
+    # better exchange on a warmer top evaporates more: without it Newton's rule goes back and forth in hot, calm sun
+    opener = density * exchange_slope * lack
+    film_opens = opener * choose(leaves, choose(scarce, 0.0, wet), 1.0)
+    leaf_opens = opener * choose(leaves, (1.0 - wet) * past * past, 0.0)
+    film_slope = off_film * held_slope
+    film_slope = film_slope + larger(film_opens, -0.8 * film_slope)
+    leaf_slope = off_leaf * held_slope + larger(leaf_opens, 0.0)
     latent_heat = vapour.latent_heat(temperature + ZERO_CELSIUS)
-    slope = latent_heat * (off_film + off_leaf)
     dry = radiation, -up_slope, sensible, sensible_slope
-    moist = slope * lack, slope * held_slope, off_film * lack, off_film * held_slope
+    moist = (
+        latent_heat * (off_film + off_leaf) * lack,
+        latent_heat * (film_slope + leaf_slope),
+        off_film * lack,
+        film_slope,
+    )
     return dry, moist

@@ -9,7 +9,7 @@ from microclimate.column.store import COVER_FILM
 from microclimate.column.surface import balance
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
 from microclimate.physics import canopy, turbulence
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, formula, larger
 
 TOLERANCE = 0.02  # [K] the balance of the top is solved to this
 CALM = 0.1  # [m s-1] the wind is never taken below this (ours)
@@ -30,8 +30,7 @@ def begin(surface: Value, tables: Value, snowing: Value, sheeted: Value) -> None
         resistance = canopy.surface_resistance(
             sun, surface[on(s.RESISTANCE_DAY, lane)], surface[on(s.RESISTANCE_NIGHT, lane)]
         )
-        wind = surface[on(s.WIND, lane)]
-        wind = wind if wind > CALM else CALM
+        wind = larger(surface[on(s.WIND, lane)], CALM)
         surface[on(s.DRY_RESISTANCE, lane)] = FROZEN_LEAF if surface[on(s.LEAF, lane)] < 0.0 else resistance
         surface[on(s.WATER, lane)] = film
         surface[on(s.WET, lane)] = canopy.fast_wet_share(film, surface[on(s.FILM_FULL, lane)])
@@ -168,8 +167,7 @@ def newton(surface: Value, rate: Value) -> Value:
         new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
         surface[on(s.TOP_ENTHALPY, lane)] = enthalpy
         surface[on(s.TOP, lane)] = new
-        moved, bent = abs(step), abs(new - (top + step)) * going
-        moved = moved if moved > bent else bent
+        moved = larger(abs(step), abs(new - (top + step)) * going)
         surface[on(s.TOP_STEP, lane)] = moved
         surface[on(s.ITERATING, lane)] = 1.0 if moved > TOLERANCE else 0.0
 
@@ -192,8 +190,7 @@ def newton(surface: Value, rate: Value) -> Value:
         surface[on(s.VAPOUR_WET_SLOPE, lane)] = film_slope if keep else surface[on(s.VAPOUR_WET_SLOPE, lane)]
     worst = surface[on(s.TOP_STEP, 0)]
     for lane in range(1, LANES):
-        step = surface[on(s.TOP_STEP, lane)]
-        worst = step if step > worst else worst
+        worst = larger(worst, surface[on(s.TOP_STEP, lane)])
     return worst
 
 

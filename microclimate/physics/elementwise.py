@@ -74,6 +74,8 @@ def formula(function: Callable[_P, _R]) -> Callable[_P, _R]:
 
 def choose(condition: Value, yes: Value, no: Value) -> Value:
     """`yes` where the condition holds, else `no`: np.where, whose numba form gives no scalar."""
+    if isinstance(condition, bool | np.bool_):
+        return yes if condition else no
     chosen: Value = np.where(condition, yes, no)
     return chosen[()]
 
@@ -81,6 +83,18 @@ def choose(condition: Value, yes: Value, no: Value) -> Value:
 @overload(choose, strict=False)  # type: ignore[untyped-decorator,unused-ignore]
 def _choose_scalar(condition: Value, yes: Value, no: Value) -> Callable[..., Value]:
     return lambda condition, yes, no: yes if condition else no
+
+
+@formula
+def larger(first: Value, second: Value) -> Value:
+    """The larger of two, plainly: np.maximum also looks for NaN, which costs a lane more than the choice itself."""
+    return choose(first > second, first, second)
+
+
+@formula
+def smaller(first: Value, second: Value) -> Value:
+    """The smaller of two, as `larger`."""
+    return choose(first < second, first, second)
 
 
 def stretch(position: Value, table: Value) -> tuple[Value, Value, Value]:

@@ -155,7 +155,11 @@ def _run(
 ) -> tuple[tell.Time, tell.Result]:
     """One block of realizations through the kernel."""
     count = initial.sizes["layer"]
-    problems = col.layer_problems(venue, count) + ([] if plan is None else col.heating_problems(venue, plan))
+    problems = col.layer_problems(venue, count) + col.state_problems(initial)
+    if plan is not None:
+        problems += col.plan_problems(venue, plan)
+        col.check("plan", problems)
+        problems += col.heating_problems(venue, plan.sel(zone=[zone.name for zone in venue.field.zones]))
     col.check("run", problems)
     time = _time(block)
     zone_index = block["zone_index"].values.astype(np.int64)
