@@ -29,7 +29,7 @@ def write(result: Replay, folder: Path, shown: Shown) -> list[Path]:
     texts = {
         "scores.csv": _csv(scores(result.scores, shown)),
         "nights.csv": _csv(_nights(result.nights, shown)),
-        "freezes.csv": _csv(result.freezes),
+        "freezes.csv": _csv(_unlabelled(result.freezes)),
         "traces.csv": _csv(_traces(result.traces, shown)),
         "replay.svg": drawing,
     }
@@ -54,7 +54,7 @@ def scores(table: pd.DataFrame, shown: Shown) -> pd.DataFrame:
 
 def _nights(table: pd.DataFrame, shown: Shown) -> pd.DataFrame:
     unit = shown.unit("temperature")
-    out = table.reset_index()
+    out = _unlabelled(table.reset_index())
     for name in ("observed", "modelled", "air"):
         if name in out:
             out[name] = np.round(shown.number(out[name].astype(float), "temperature"), 2)
@@ -64,6 +64,13 @@ def _nights(table: pd.DataFrame, shown: Shown) -> pd.DataFrame:
     if "night" in out:
         out["night"] = pd.to_datetime(out["night"]).dt.date
     return out.rename(columns={name: f"{name} [{unit}]" for name in ("observed", "modelled", "air")})
+
+
+def _unlabelled(table: pd.DataFrame) -> pd.DataFrame:
+    """Names of sensors without the unit of the file they came from."""
+    if "sensor" not in table:
+        return table
+    return table.assign(sensor=table["sensor"].str.replace(r"\s*\[[^\]]*\]", "", regex=True))
 
 
 def _traces(pairs: pd.DataFrame, shown: Shown) -> pd.DataFrame:

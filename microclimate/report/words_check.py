@@ -127,8 +127,8 @@ def moved(swing: Swing, shown: Shown) -> str:
     ends = "; ".join(f"{end}: {_change(by, shown)}" for end, by in zip(swing.ends, swing.moves, strict=True))
     apart = shown.text(swing.size, "temperature difference", 1)
     under = ", told of the field under the first cover" if swing.covered else ""
-    known = "you did not know it, so its range is wide. " if swing.guessed else ""
-    told = (f"{swing.label}: {apart} from end to end{under}", ends, f"{known}range: {swing.basis}")
+    known = ("you did not know it, so its range is wide",) if swing.guessed else ()
+    told = (f"{swing.label}: {apart} from end to end{under}", ends, *known, f"range: {swing.basis}")
     return " ".join(map(sentence, told))
 
 
@@ -144,17 +144,18 @@ def _change(by: float, shown: Shown) -> str:
 
 def before_questions(count: int) -> str:
     """Said before the first question."""
-    return (
+    text = (
         f"{count} questions. Numbers may carry any usual unit. Where you do not know, leave the answer empty: a stated "
         "default is taken and the range of the answer widened. Everything can be changed in the file later."
     )
+    return "\n".join(_filled(text))
 
 
 def question(number: int, count: int, text: str, example: str, default: str, wider: str, choices: Sequence[str]) -> str:
     """One question as it is put, the cursor after it."""
     lines = ["", *_filled(text, f"{number}/{count} ", "     ")]
     if choices:
-        lines += _filled(f"one of: {', '.join(choices)}", "     ", "     ")
+        lines += _filled(f"one of: {'; '.join(choices)}", "     ", "     ")
     else:
         lines += _filled(f"for example: {example}", "     ", "     ")
     unknown = f"empty: {default}" + (f" ({wider})" if wider else "")
