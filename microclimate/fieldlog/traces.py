@@ -112,13 +112,13 @@ def traces(path: Path, *, timezone: str | None = None, stamp: Stamp = "end") -> 
     values, flags, dropped = [], [], []
     for column, head in sensors.items():
         unit, low, high = KINDS[head.name]
-        numbers = _numbers(frame[column])
-        series = units.to_si(numbers, head.unit)
+        told = numbers(frame[column])
+        series = units.to_si(told, head.unit)
         bad = np.isfinite(series) & ((series < low) | (series > high))
         if bad.any():
             dropped.append(f"{column}={int(bad.sum())}")
         if bad.sum() > 0.5 * max(np.isfinite(series).sum(), 1):
-            found = f"{np.nanmedian(numbers):g} [{head.unit}] in the middle, half of it outside what {head.name} can be"
+            found = f"{np.nanmedian(told):g} [{head.unit}] in the middle, half of it outside what {head.name} can be"
             problems.append(Problem(f"{path.name}: {column}", found, f"{low:g} to {high:g} {unit}", "another unit?"))
         values.append(np.where(bad, np.nan, series))
         flags.append(np.where(bad, DROPPED, 0))
@@ -194,7 +194,7 @@ def _sensors(path: Path, columns: list[str], problems: list[Problem]) -> dict[st
     return sensors
 
 
-def _numbers(column: pd.Series) -> np.ndarray:
+def numbers(column: pd.Series) -> np.ndarray:
     """Text to numbers: decimal commas, minus signs of print, and whatever means "missing" becomes NaN."""
     text = column.astype(str).str.strip().str.replace("\u2212", "-", regex=False)
     if text.str.contains(r"^-?\d+,\d+$", regex=True).any():

@@ -2,18 +2,21 @@
 
 import csv
 import gzip
+import io
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
+import pandas as pd
 import xarray as xr
 
+from microclimate import units
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.fieldlog import clock, traces
 from microclimate.schema import Site
-from microclimate.weather import complete, names, read
+from microclimate.weather import complete, names, quality, read
 
 # columns a station's file may hold beside the weather; they are told apart by these beginnings, not guessed
 _NOT_WEATHER = (
@@ -30,6 +33,10 @@ NEEDED = (
     "surface_downwelling_longwave_flux_in_air",
     "precipitation_flux",
 )
+LONGWAVE = "surface_downwelling_longwave_flux_in_air"
+MOST_DROPPED = 0.02  # of a column's values: more is no glitch (ours)
+_CHECKED = {"temperature", "speed", "pressure", "fraction", "angle", "flux"}
+_SLACK = {"flux": quality.OFFSET, "fraction": 0.02}  # [SI] what the weather reader itself sets to the edge of the range
 SHORTEST = np.timedelta64(12, "h")  # a stretch between gaps shorter than this is left out (ours)
 
 
@@ -42,6 +49,8 @@ class Observed:
     bridged: int  # values filled between neighbours
     left_out: int  # steps in stretches too short to use
     longwave_measured: bool
+    dropped: tuple[str, ...]  # heading=count of values that cannot be, taken as missing
+    filled: tuple[str, ...]  # variable=count of steps that a substitute stands for
 
 
 def weather(path: Path, site: Site, *, timezone: str | None = None, stamp: traces.Stamp = "end") -> Observed:
@@ -63,10 +72,14 @@ def weather(path: Path, site: Site, *, timezone: str | None = None, stamp: trace
     InputError
         Everything in the file that cannot be used.
     """
-    mapping, heights = _headings(path)
+    text = _text(path)
+    mapping, heights = _headings(text)
+    dropped: list[str] = []
+    data = None if text is None else _believed(text, mapping, dropped)
     zone = clock.zone_of(timezone or site.time_zone)
     fixed = not isinstance(zone, ZoneInfo)
-    raw = read.weather(path, replace(site, time_zone="UTC" if fixed else str(zone)), mapping=mapping)
+    place = replace(site, time_zone="UTC" if fixed else str(zone))
+    raw = read.weather(path, place) if data is None else read.weather_of(data, path, place, mapping=mapping)
     raw = raw.assign_attrs({**raw.attrs, **heights})
     move: np.timedelta64 = np.timedelta64(0, "ns")
     if fixed and "naive_times=UTC" in raw.attrs["assumed"].split("\n"):
@@ -80,24 +93,79 @@ def weather(path: Path, site: Site, *, timezone: str | None = None, stamp: trace
         raw = raw.assign_coords(time=raw["time"].values + move)
         if "time_bnds" in raw:
             raw["time_bnds"] = raw["time_bnds"] + move
-    done = complete.weather(raw, site)
+    done, filled = _filled(complete.weather(raw, site), raw, site)
     stretches, left_out = _stretches(done)
     if not stretches:
         raise refuse(path.name, "no stretch of 12 h without a gap", f"{', '.join(NEEDED)} without gaps")
     bridged = sum(int(c.rpartition(":")[2]) for c in done.attrs["assumed"].split("\n") if c.startswith("bridged="))
-    return Observed(done, stretches, bridged, left_out, "surface_downwelling_longwave_flux_in_air" in raw)
+    return Observed(done, stretches, bridged, left_out, LONGWAVE in raw, tuple(dropped), tuple(filled))
 
 
-def _headings(path: Path) -> tuple[dict[str, str], dict[str, float]]:
-    """Mapping of a CSV's headings to what the weather reader knows, and the heights they carry [m]."""
-    if not {s.lower() for s in path.suffixes} & {".csv", ".txt", ".tsv", ".dat"} or not path.is_file():
-        return {}, {}
+def _text(path: Path) -> str | None:
+    """A CSV's text; None for other formats, and where the weather reader will say what is wrong."""
+    if not {s.lower() for s in path.suffixes} & {".csv", ".txt", ".tsv"} or not path.is_file():
+        return None
     opener = gzip.open if path.suffix == ".gz" else open
     try:
-        with opener(path, "rt", encoding="utf-8-sig", errors="replace") as file:
-            first = next((line for line in file if line.strip(" ,;\t\r\n") and not line.startswith("#")), "")
+        with opener(path, "rt", encoding="utf-8-sig") as file:
+            text = file.read()
+    except UnicodeDecodeError:
+        return None
     except (OSError, EOFError) as error:
         raise InputError(path.name, [Problem(path.name, f"cannot be read ({error})")]) from None
+    return text if text.strip() else None
+
+
+def _believed(text: str, mapping: dict[str, str], dropped: list[str]) -> bytes:
+    """The file with single values that cannot be taken out; a column that is wrong throughout is left to be refused."""
+    lines = text.splitlines(keepends=True)
+    start = next((n for n, line in enumerate(lines) if line.strip(" ,;\t\r\n") and not line.startswith("#")), 0)
+    delimiter = max(",;\t", key=lines[start].count)
+    body = "".join(lines[start:])
+    try:
+        frame = pd.read_csv(io.StringIO(body), sep=delimiter, dtype=str, keep_default_na=False, skipinitialspace=True)
+    except (pd.errors.ParserError, ValueError):
+        return text.encode()
+    for column in frame.columns:
+        head = traces.header(mapping.get(str(column).strip(), str(column)))
+        known = names.RAW.get(names.canonical(head.name.replace("_", " ")) or head.name)
+        if known is None or not set(known.dimensions) <= _CHECKED:
+            continue
+        try:
+            values = units.to_si(traces.numbers(frame[column]), head.unit)
+        except units.UnknownUnit:
+            continue
+        slack = 0.0 if known is names.RAW[LONGWAVE] else _SLACK.get(known.dimensions[0], 0.0)
+        bad = (values < known.low - slack) | (values > known.high + slack)
+        if bad.any() and bad.sum() <= MOST_DROPPED * np.isfinite(values).sum():
+            frame.loc[bad, column] = ""
+            dropped.append(f"{column}={int(bad.sum())}")
+    return ("".join(lines[:start]) + frame.to_csv(index=False, sep=delimiter)).encode() if dropped else text.encode()
+
+
+def _filled(done: xr.Dataset, raw: xr.Dataset, site: Site) -> tuple[xr.Dataset, list[str]]:
+    """Gaps closed where there is a fair substitute: longwave by formula, mean pressure, no rain where none is told."""
+    known = np.isfinite(done["air_temperature"].values)
+    filled = []
+    for name in (LONGWAVE, "surface_air_pressure", "precipitation_flux", "snowfall_flux"):
+        values = done[name].values
+        gaps = known & ~np.isfinite(values)
+        if not gaps.any() or not np.isfinite(values).any():
+            continue
+        if name == LONGWAVE:
+            other = complete.weather(raw.drop_vars(LONGWAVE), site)[name].values
+        else:
+            other = np.full_like(values, np.nanmean(values) if name == "surface_air_pressure" else 0.0)
+        done = done.assign({name: done[name].copy(data=np.where(gaps, other, values))})
+        filled.append(f"{name}={int(gaps.sum())}")
+    return done, filled
+
+
+def _headings(text: str | None) -> tuple[dict[str, str], dict[str, float]]:
+    """Mapping of a CSV's headings to what the weather reader knows, and the heights they carry [m]."""
+    if text is None:
+        return {}, {}
+    first = next((line for line in text.splitlines() if line.strip(" ,;\t\r\n") and not line.startswith("#")), "")
     columns = next(csv.reader([first], delimiter=max(",;\t", key=first.count)), [])
     mapping: dict[str, str] = {}
     heights: dict[str, float] = {}

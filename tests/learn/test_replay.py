@@ -157,6 +157,31 @@ def test_short_gaps_are_bridged_and_counted_long_ones_part_the_run(tmp_path: Pat
         replay(venue(), *files(tmp_path, only, readings(frame)))
 
 
+def test_glitches_are_dropped_and_what_has_a_substitute_does_not_part_the_run(tmp_path: Path) -> None:
+    frame = weather(6.0)
+    log = readings(frame)
+    frame["surface_air_pressure [hPa]"] = 970.0
+    frame.loc[50:51, "wind_speed @ 2 m [m/s]"] = -0.18
+    frame.loc[80, "air_temperature @ 1.5 m [degC]"] = 999.0
+    frame.loc[100:130, "surface_downwelling_longwave_flux_in_air [W/m2]"] = np.nan
+    frame.loc[100:130, "surface_air_pressure [hPa]"] = np.nan
+    frame.loc[100:130, "precipitation_amount [mm]"] = np.nan
+    found = replay(venue(), *files(tmp_path, frame, log))
+    assert found.notes["stretches"] == 1
+    assert str(found.notes["dropped"]).split("\n") == [
+        "air_temperature @ 1.5 m [degC]=1",
+        "wind_speed @ 2 m [m/s]=2",
+    ]
+    filled = dict(line.split("=") for line in str(found.notes["filled"]).split("\n"))
+    assert filled["surface_downwelling_longwave_flux_in_air"] == "31"
+    assert filled["surface_air_pressure"] == "31"
+    assert filled["precipitation_flux"] == "31"
+    # a column that is wrong throughout is no glitch
+    frame["wind_speed @ 2 m [m/s]"] = -5.0
+    with pytest.raises(InputError, match="wind_speed"):
+        replay(venue(), *files(tmp_path, frame, log))
+
+
 def test_longwave_and_pressure_may_be_missing(plain: Replay, tmp_path: Path) -> None:
     frame = weather().drop(columns="surface_downwelling_longwave_flux_in_air [W/m2]")
     found = replay(venue(), *files(tmp_path, frame))

@@ -49,10 +49,10 @@ def test_night_minima_untuned(bondville: Replay) -> None:
     nights = winter_nights(bondville.nights)
     assert len(nights) > 175
     error = nights["modelled"] - nights["observed"]
-    assert rms(error) <= 0.9  # bar 1.1, aim 0.9; found 0.85
-    assert abs(error.mean()) <= 0.25  # found -0.05
+    assert rms(error) <= 0.9  # bar 1.1, aim 0.9; found 0.77
+    assert abs(error.mean()) <= 0.25  # found -0.12
     calm = error[nights["clear_calm"].astype(bool)]
-    assert rms(calm) <= 0.7  # found 0.47
+    assert rms(calm) <= 0.7  # found 0.48
     # the model must beat taking the air for the surface by much on such nights
     assert rms(calm) < 0.4 * rms((nights["air"] - nights["observed"])[nights["clear_calm"].astype(bool)])
 
@@ -61,7 +61,7 @@ def test_freeze_yes_or_no_and_its_onset(bondville: Replay) -> None:
     nights = winter_nights(bondville.nights)
     offset = compare.running_offset(nights["observed"], nights["modelled"])
     assert compare.freezes(nights["observed"], offset, outside=True)["accuracy"] >= 0.97  # aim 0.99; found 0.98
-    assert compare.freezes(nights["observed"], nights["modelled"])["csi"] >= 0.77  # aim 0.88; found 0.88
+    assert compare.freezes(nights["observed"], nights["modelled"])["csi"] >= 0.77  # aim 0.88; found 0.87
     hours, count = compare.onset_error(nights)
     assert count >= 20
     assert hours <= 2.5  # aim 1.0; found 1.7
@@ -69,13 +69,13 @@ def test_freeze_yes_or_no_and_its_onset(bondville: Replay) -> None:
 
 @pytest.mark.parametrize(
     ("centimetres", "bar"),
-    [(4, 1.6), (8, 1.1), (16, 0.9), (32, 0.8)],  # aim 1.1/0.8/0.6/0.5; found 1.22/0.81/0.78/0.79
+    [(4, 1.6), (8, 1.1), (16, 0.9), (32, 0.8)],  # aim 1.1/0.8/0.6/0.5; found 1.38/0.99/0.70/0.58
 )
 def test_soil_in_autumn(bondville: Replay, centimetres: int, bar: float) -> None:
     assert rms(soil_error(bondville.traces, centimetres, "1998-09-20", "1998-12-01")) <= bar
 
 
-@pytest.mark.parametrize(("centimetres", "bar"), [(8, 1.9), (16, 1.8)])  # aim 1.3/1.2; found 1.73/1.69
+@pytest.mark.parametrize(("centimetres", "bar"), [(8, 1.9), (16, 1.8)])  # aim 1.3/1.2; found 1.76/1.64
 def test_soil_in_a_freezing_december(bondville: Replay, centimetres: int, bar: float) -> None:
     assert rms(soil_error(bondville.traces, centimetres, "1998-12-01", "1999-01-01")) <= bar
 
@@ -126,7 +126,7 @@ def test_one_half_tuned_the_other_half_tested(bondville: Replay) -> None:
         error = (minima[best] - seen["observed"])[rest]
         table = compare.freezes(seen["observed"][rest], minima[best][rest])
         found.append((best, float(error.abs().mean()), rms(error), table["csi"]))
-    # the worse half counts: bars .75, 1.05, .77, aims .55, .87, .88
+    # the worse half counts: bars .75, 1.05, .77, aims .55, .87, .88; found .59, .95, .79
     assert max(mae for _, mae, _, _ in found) <= 0.75, found
     assert max(rmse for _, _, rmse, _ in found) <= 1.05, found
     assert min(csi for *_, csi in found) >= 0.77, found
@@ -149,4 +149,4 @@ def test_longwave_from_cloud_in_oktas_costs_little(bondville: Replay, tmp_path: 
     nights, without = winter_nights(bondville.nights), winter_nights(estimated.nights)
     both = nights.index.intersection(without.index)
     loss = rms((without["modelled"] - nights["observed"])[both]) - rms((nights["modelled"] - nights["observed"])[both])
-    assert loss <= 0.15  # aim 0.03; found below
+    assert loss <= 0.15  # aim 0.03; found 0.00 to 0.01
