@@ -9,6 +9,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from microclimate.errors import refuse
 from microclimate.weather import assumed, stamps
 
 Floats = NDArray[np.float64]
@@ -17,6 +18,7 @@ BRIDGE = 3.0 * 3600.0  # [s] the longest gap that is bridged (ours)
 COARSEST = 6.0 * 3600.0  # [s] the longest step a file may keep
 HOUR = 3600.0  # [s]
 MINUTE = 60.0  # [s]
+MOST_STEPS = 600_000  # 68 years of hours, a year of minutes
 
 
 def regular(raw: xr.Dataset) -> xr.Dataset:
@@ -37,6 +39,9 @@ def regular(raw: xr.Dataset) -> xr.Dataset:
     own = ends - starts
     step = _step(own)
     count = round((ends[-1] - ends[0]) / step) + 1
+    if count > MOST_STEPS:
+        found = f"spans {(ends[-1] - ends[0]) / 86400.0:.0f} days in steps of {step / 60.0:g} min"
+        raise refuse(str(raw.attrs.get("source", "weather")), found, f"at most {MOST_STEPS} steps", "a wrong stamp?")
     grid = ends[0] + step * np.arange(count)
     same = count == len(ends) and np.allclose(grid, ends, atol=0.5) and np.allclose(own, step, atol=0.5)
     codes: list[str] = []

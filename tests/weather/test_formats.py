@@ -4,8 +4,12 @@ The MET Norway and MOSMIX files are made here by the services' published descrip
 process of its own; the gridpoint forecast and the station days are real (tests/reference/weather/README.md).
 """
 
+import contextlib
+import gzip
 import io
 import json
+import random
+import re
 import subprocess
 import sys
 import zipfile
@@ -23,6 +27,7 @@ from microclimate.weather import assumed, complete, read
 from microclimate.weather.formats import FORMATS, layers, metar
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "weather"
+DEMO = Path(__file__).parents[2] / "data_demo"
 SITE = Site("field", 36.1, -79.95, 273.0, "America/New_York")
 COAST = Site("coast", 30.02, -84.98, 4.0, "America/New_York")
 
@@ -351,6 +356,43 @@ def test_every_format_says_what_it_gives() -> None:
     for gives, lacks in FORMATS.values():
         assert gives
         assert lacks
+
+
+# --- whatever comes
+
+
+def _spoiled(data: bytes, draw: random.Random) -> bytes:
+    """A file cut, with bytes changed, lost or doubled, or with a number made something else."""
+    at = draw.randrange(1, len(data))
+    kind = draw.choice(["cut", "flip", "lose", "double", "number"])
+    if kind == "cut":
+        return data[:at]
+    if kind == "flip":
+        return data[: at - 1] + bytes([draw.randrange(256)]) + data[at:]
+    if kind == "lose":
+        return data[:at] + data[at + draw.randrange(1, 200) :]
+    if kind == "double":
+        return data[:at] + data[at : at + draw.randrange(1, 300)] + data[at:]
+    found = draw.choice(list(re.finditer(rb"-?\d+\.?\d*", data)))
+    other = draw.choice([b"1e400", b"-99999", b"null", b'"x"', b"nan", b"", b"[]", b"{}", b"true", b"9" * 20])
+    return data[: found.start()] + other + data[found.end() :]
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_a_spoiled_file_is_read_or_told_in_words(number: int) -> None:
+    valley = Site("high valley", 37.70, -105.92, 2317.0, "America/Denver")
+    name, data, site = [
+        ("f.csv", (DEMO / "forecast.csv").read_bytes(), SITE),
+        ("f.json", (REFERENCE / "nws_gridpoint.json").read_bytes(), COAST),
+        ("m.json", json.dumps(_metno()).encode(), SITE),
+        ("k.kmz", _zipped(_kml()), SITE),
+        ("metar_20260128.txt", "\n".join(r for r in REPORTS if "KABC" in r).encode(), SITE),
+        ("s.dat", gzip.decompress((REFERENCE / "slv16001.dat.gz").read_bytes()), valley),
+    ][number]
+    draw = random.Random(number)
+    for _ in range(40):
+        with contextlib.suppress(InputError):
+            complete.weather(read.weather_of(_spoiled(data, draw), Path(name), site), site)
 
 
 # --- intervals

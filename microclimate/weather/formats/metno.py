@@ -52,7 +52,7 @@ def table(document: dict[str, Any], path: Path, site: Site) -> Table:
     axis = times.to_numpy().astype("datetime64[ns]")
     made = Table(axis, [], source, str(meta.get("updated_at", "")), wind_height=10.0, temperature_height=2.0)
     for theirs, ours in NAMES.items():
-        values = np.array([_number(detail.get(theirs)) for detail in details])
+        values = np.array([number(detail.get(theirs)) for detail in details])
         if np.isfinite(values).any():
             made.columns.append(Column(ours, str(units.get(theirs, "")), values, f"{where}: {theirs}"))
     amounts = np.full(len(axis), np.nan)
@@ -60,7 +60,7 @@ def table(document: dict[str, Any], path: Path, site: Site) -> Table:
         hours = round(float((axis[at + 1] - axis[at]) / np.timedelta64(1, "h")))
         after = rows[at]["data"].get(f"next_{hours}_hours")
         if isinstance(after, dict):
-            amounts[at + 1] = _number((after.get("details") or {}).get("precipitation_amount"))
+            amounts[at + 1] = number((after.get("details") or {}).get("precipitation_amount"))
     if np.isfinite(amounts).any():
         made.columns.append(
             Column(
@@ -77,7 +77,8 @@ def table(document: dict[str, Any], path: Path, site: Site) -> Table:
     return made
 
 
-def _number(value: Any) -> float:
+def number(value: Any) -> float:
+    """A number of a JSON document, NaN where it is none."""
     try:
         return float(value)
     except (TypeError, ValueError):

@@ -7,6 +7,7 @@ RR1c, RRS1c [kg m-2 of the past hour], Rad1h [kJ m-2 of the past hour]; '-' is m
 import io
 import re
 import zipfile
+import zlib
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -50,7 +51,7 @@ def table(data: bytes, path: Path, site: Site) -> Table:
         )
     try:
         root = ElementTree.fromstring(text)
-    except ElementTree.ParseError as error:
+    except (ElementTree.ParseError, LookupError, ValueError) as error:
         raise refuse(where, f"is broken XML ({error})", "a whole KML file", "fetch it again") from error
     stamps = [e.text or "" for e in _all(root, "TimeStep")]
     places = _all(root, "Placemark")
@@ -66,9 +67,12 @@ def table(data: bytes, path: Path, site: Site) -> Table:
     name = _text(places[at], "description") or _text(places[at], "name")
     axis = index.to_numpy().astype("datetime64[ns]")
     made = Table(axis, columns, f"MOSMIX {name} ({where})", wind_height=10.0, temperature_height=2.0, problems=problems)
-    issued = [e.text for e in _all(root, "IssueTime")]
-    if issued and issued[0]:
-        made.issued = f"{pd.Timestamp(issued[0]).tz_convert('UTC'):%Y-%m-%dT%H:%M:%SZ}"
+    issued = [e.text or "" for e in _all(root, "IssueTime")]
+    if issued:
+        try:
+            made.issued = f"{pd.to_datetime(issued[0], utc=True, format='ISO8601'):%Y-%m-%dT%H:%M:%SZ}"
+        except ValueError:
+            made.problems.append(Problem(f"{where}: IssueTime", repr(issued[0][:40]), "2026-01-27T21:00:00Z"))
     made.codes += [code] if code else []
     return made
 
@@ -87,7 +91,7 @@ def _unpacked(data: bytes, where: str) -> bytes:
                 )
             with archive.open(inside[0]) as file:
                 text = file.read(MOST_BYTES + 1)
-    except (zipfile.BadZipFile, EOFError, OSError, RuntimeError, NotImplementedError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, ValueError, RuntimeError) as error:
         if isinstance(error, InputError):
             raise
         raise refuse(where, "is a broken KMZ file", "a whole file", "fetch it again") from error

@@ -4,6 +4,7 @@ import io
 from pathlib import Path
 from typing import Any
 
+import h5py
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
@@ -78,6 +79,8 @@ def table(data: bytes, path: Path, site: Site) -> Table:
 def _open(data: bytes, where: str) -> xr.Dataset:
     engine: Any = "scipy" if data[:3] == b"CDF" else "h5netcdf"
     try:
+        if engine == "h5netcdf":  # h5netcdf complains on its own when a broken file is let go: h5py looks first
+            h5py.File(io.BytesIO(data)).close()
         with xr.open_dataset(io.BytesIO(data), engine=engine, decode_timedelta=False) as file:
             return file.load()
     except (OSError, ValueError, KeyError, TypeError, IndexError, RuntimeError, ImportError) as error:

@@ -9,6 +9,7 @@ import pandas as pd
 from microclimate.errors import refuse
 from microclimate.schema import Site
 from microclimate.weather.formats.metar import OKTAS
+from microclimate.weather.formats.metno import number
 from microclimate.weather.formats.nws import UNITS
 from microclimate.weather.place import STATION_REACH, nearest
 from microclimate.weather.table import Column, Table
@@ -45,8 +46,8 @@ def table(document: dict[str, Any], path: Path, site: Site) -> Table:
     _, code = nearest(point[1:], point[:1], site, where, reach=STATION_REACH)
     columns = []
     for theirs, ours in NAMES.items():
-        cells = [row.get(theirs) or {} for row in rows]
-        values = np.array([np.nan if cell.get("value") is None else float(cell["value"]) for cell in cells])
+        cells = [cell if isinstance(cell := row.get(theirs), dict) else {} for row in rows]
+        values = np.array([number(cell.get("value")) for cell in cells])
         units = {str(cell.get("unitCode", "")).rpartition(":")[2] for cell in cells if cell.get("value") is not None}
         if ours == "precipitation_flux" and np.isfinite(values).any():
             values = np.where(np.isnan(values), 0.0, values)

@@ -46,7 +46,7 @@ def table(data: bytes, path: Path, site: Site) -> Table:
     times = pd.DatetimeIndex(frame.index).tz_convert("UTC").tz_localize(None).to_numpy().astype("datetime64[ns]")
     columns = []
     for name, unit, key in PICKS:
-        values = frame[key].to_numpy(dtype=float)
+        values = pd.to_numeric(frame[key], errors="coerce").to_numpy(dtype=float)
         values = np.where(values < -9000.0, np.nan, values)
         if np.isfinite(values).any():
             columns.append(Column(name, unit, values, f"{where}: {key}", running_sum=False))

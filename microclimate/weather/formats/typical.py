@@ -107,7 +107,7 @@ def _table(
     columns = []
     for name, unit, key in picks:
         if key in frame:
-            values = frame[key].to_numpy(dtype=float)
+            values = pd.to_numeric(frame[key], errors="coerce").to_numpy(dtype=float)
             if name == "cloud_area_fraction":
                 values = np.where((values > 10) | (values < 0), np.nan, values)  # 99: not observed
             elif name == "precipitation_flux":
