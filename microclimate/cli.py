@@ -160,6 +160,25 @@ def replay(
 
 
 @app.command()
+def calibrate(
+    venue: VENUE,
+    readings: Annotated[
+        Path, typer.Option("--bowl-air", metavar="READINGS.csv", help="wind and air read in the bowl, one row each")
+    ],
+    weather: Annotated[Path, typer.Option("--weather", metavar="FILE", help="weather of the days of the readings")],
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="else calibration.toml beside the venue")
+    ] = None,
+    debug: DEBUG = False,
+) -> None:
+    """Learn wind and air in the bowl from readings."""
+    from microclimate.workflow.calibrate import calibrate as run
+
+    with told_plainly(debug):
+        typer.echo(run(venue, readings, weather, out=out, say=_say))
+
+
+@app.command()
 def cache(
     clear: Annotated[bool, typer.Option("--clear", help="empty it")] = False,
     debug: DEBUG = False,
