@@ -11,11 +11,13 @@ import typer
 
 from microclimate import __version__
 from microclimate.errors import InputError
+from microclimate.weather.formats import FORMATS
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
 
 VENUE = Annotated[Path, typer.Argument(metavar="VENUE.toml", help="the venue's description")]
-WEATHER = Annotated[Path, typer.Option("--weather", metavar="FILE", help="forecast: CSV, CF-NetCDF, TMY3 or EPW")]
+FORECAST = "forecast: " + ", ".join(FORMATS)
+SOURCE = "ask a service: nws (US), metno (anywhere), mosmix:ID (places of the German weather service)"
 OUT = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="also write files here")]
 DEBUG = Annotated[bool, typer.Option("--debug", help="show the traceback of an error")]
 
@@ -58,7 +60,13 @@ def told_plainly(debug: bool = False) -> Iterator[None]:
 @app.command()
 def tonight(
     venue: VENUE,
-    weather: WEATHER,
+    weather: Annotated[Path | None, typer.Option("--weather", metavar="FILE", help=FORECAST)] = None,
+    source: Annotated[str | None, typer.Option("--from", metavar="SOURCE", help=SOURCE)] = None,
+    low: Annotated[str | None, typer.Option("--low", metavar="TEXT", help='in place of a file: "26 degF"')] = None,
+    high: Annotated[str | None, typer.Option("--high", metavar="TEXT", help='with --low: "41 degF"')] = None,
+    dew: Annotated[str | None, typer.Option("--dew", metavar="TEXT", help='with --low: "20 degF"')] = None,
+    wind: Annotated[str | None, typer.Option("--wind", metavar="TEXT", help='with --low: "3 mph"')] = None,
+    cloud: Annotated[str | None, typer.Option("--cloud", metavar="TEXT", help='with --low: clear, or "30 %"')] = None,
     event: Annotated[
         list[str] | None,
         typer.Option("--event", metavar="START/END", help="local time, for example 2026-12-16T19:30/21:30; repeatable"),
@@ -83,15 +91,51 @@ def tonight(
     debug: DEBUG = False,
 ) -> None:
     """Chance of freezing in the coming night and in each event, zone by zone."""
+    from microclimate.workflow.forecast import by_hand
     from microclimate.workflow.tonight import tonight as run
 
     with told_plainly(debug):
         done = run(
-            venue, weather, events=event or [], night=night, readings=reading or [], past=past, out=out, say=_say
+            venue,
+            weather,
+            source=source,
+            by_hand=by_hand(low=low, high=high, dew=dew, wind=wind, cloud=cloud),
+            events=event or [],
+            night=night,
+            readings=reading or [],
+            past=past,
+            out=out,
+            say=_say,
         )
         typer.echo(done.text)
         if exit_code and done.act:
             raise typer.Exit(1)
+
+
+@app.command()
+def fetch(
+    venue: VENUE,
+    source: Annotated[str, typer.Option("--from", metavar="SOURCE", help=SOURCE)],
+    observed: Annotated[
+        str | None,
+        typer.Option("--observed", metavar="SOURCE", help="the last days too: nws, or metar:ID of an airport"),
+    ] = None,
+    contact: Annotated[str, typer.Option("--contact", help="an address the service may write to")] = "",
+    out: OUT = None,
+    debug: DEBUG = False,
+) -> None:
+    """Get the forecast of an open service for the venue's point, checked, kept as it came."""
+    from microclimate.workflow.forecast import fetched
+
+    with told_plainly(debug):
+        typer.echo(fetched(venue, source, observed=observed, out=out, contact=contact))
+
+
+@app.command()
+def formats() -> None:
+    """What weather can be read from, and what each gives and lacks."""
+    for name, (gives, lacks) in FORMATS.items():
+        typer.echo(f"{name}\n  gives {gives}\n  lacks {lacks}")
 
 
 @app.command()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import xarray as xr
 
-from microclimate.errors import refuse
+from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import Site
 from microclimate.venue import load
 from microclimate.weather import complete, fetch, read, typed
@@ -33,6 +33,27 @@ class Given:
     weather: xr.Dataset
     path: Path | None
     notes: tuple[str, ...] = ()
+
+
+def by_hand(*, low: str | None, high: str | None, dew: str | None, wind: str | None, cloud: str | None) -> Typed | None:
+    """What was typed, None where nothing was.
+
+    Raises
+    ------
+    InputError
+        Some of low, high, wind and cloud, but not all.
+    """
+    asked = {"low": low, "high": high, "wind": wind, "cloud": cloud}
+    if dew is None and not any(asked.values()):
+        return None
+    missing = [
+        Problem(f"--{name}", "is missing", "all of --low, --high, --wind and --cloud")
+        for name in asked
+        if not asked[name]
+    ]
+    if missing:
+        raise InputError("typed forecast", missing)
+    return Typed(str(low), str(high), str(wind), str(cloud), dew)
 
 
 def given(

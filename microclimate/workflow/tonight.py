@@ -1,9 +1,10 @@
 """`microclimate tonight`: venue and forecast in, the manager's answer out."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -22,7 +23,7 @@ from microclimate.simulate import run, start, start_file
 from microclimate.venue import load
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
-from microclimate.workflow import files, pictures, reasons, windows
+from microclimate.workflow import files, forecast, pictures, reasons, windows
 
 MEMBERS = 31
 STATE_FILE = "state.nc"
@@ -44,6 +45,7 @@ class Run:
 
     venue: Venue
     weather: xr.Dataset
+    source: str  # name of its file, or what it was in place of one
     bowl: Bowl
     patches: xr.Dataset
     forcing: force.Forcing
@@ -57,8 +59,10 @@ class Run:
 
 def tonight(
     venue_path: Path,
-    weather_path: Path,
+    weather_path: Path | None,
     *,
+    source: str | None = None,
+    by_hand: forecast.Typed | None = None,
     events: Sequence[str] = (),
     night: str | None = None,
     readings: Sequence[str] = (),
@@ -72,6 +76,8 @@ def tonight(
     Parameters
     ----------
     venue_path, weather_path : Path
+    source, by_hand : optional
+        In place of the file: a service, or a night typed by hand (`workflow.forecast`).
     events : sequence of str
         "START/END" in local time, beside those of the venue.
     night : str, optional
@@ -93,13 +99,14 @@ def tonight(
         Everything that has to be mended in the input; WeatherTooOld when the forecast does not reach the night.
     """
     now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
-    done = work_out(venue_path, weather_path, events, night, readings, past, out, now, say)
+    ways = {"path": weather_path, "source": source, "by_hand": by_hand}
+    done = work_out(venue_path, ways, events, night, readings, past, out, now, say)
     if done.windows[0].end < now:  # a night that is over is told as it looked when the forecast was issued
         now = _issued(done.weather) or _reach(done.weather)[0]
     chosen = pictures.middle(done.outcome)
     given = (done.venue, done.weather, done.bowl, done.patches, done.initial, done.plan)
     states = pictures.states(*given, done.windows, chosen)
-    answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now, weather_path)
+    answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now)
     text = screen.text(answer)
     if out is not None:
         files.folder(out)
@@ -112,7 +119,7 @@ def tonight(
 
 def work_out(
     venue_path: Path,
-    weather_path: Path,
+    ways: Mapping[str, Any],
     events: Sequence[str],
     night: str | None,
     readings: Sequence[str],
@@ -121,12 +128,15 @@ def work_out(
     now: datetime,
     say: Callable[[str], None],
 ) -> Run:
-    """All stages up to the chances."""
+    """All stages up to the chances; `ways` as `forecast.given` takes them."""
     venue = load.venue(venue_path)
     site = venue.site.site
     day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
     asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events)]
-    weather = complete.weather(read.weather(weather_path, site), site)
+    got = forecast.given(site, venue_path.parent, day, now, **ways)
+    for note in got.notes:
+        say(note[0].upper() + note[1:])
+    weather = got.weather
     coming = day == windows.coming_night(now, site.time_zone)
     dark = windows.night(site, day, "tonight" if coming else f"night of {day.day} {day:%b}")
     ensemble.covers(weather, windows.stamp(dark.start), windows.stamp(dark.end))
@@ -157,10 +167,11 @@ def work_out(
     outcome, canopy = run.outcome(venue, forcing, initial, plan, spans, states="canopy")
     assert canopy is not None
     risk = outlook.assess(outcome)
-    return Run(venue, members, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk)
+    name = "typed by hand" if got.path is None else got.path.name
+    return Run(venue, members, name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk)
 
 
-def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, source: Path) -> Answer:
+def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime) -> Answer:
     """The run as the reader gets it; `states` and `cells` are of its middle realization."""
     coldest = _coldest(done.risk)
     lowest = done.outcome["canopy_temperature_min"].isel(plan=0, event=0)
@@ -169,7 +180,7 @@ def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, source
         shown=done.venue.shown,
         now=now,
         issued=_issued(done.weather),
-        source=source.name,
+        source=done.source,
         members=done.weather.sizes["realization"],
         windows=done.windows,
         risk=done.risk,

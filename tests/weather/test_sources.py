@@ -5,9 +5,12 @@ from pathlib import Path
 
 import pytest
 from test_fetch import GRIDPOINT, NOW, SITE, Service, _visit, body, service  # noqa: F401 - a fixture
+from typer.testing import CliRunner
 
+from microclimate.cli import app
 from microclimate.errors import InputError
 from microclimate.weather import assumed
+from microclimate.weather.formats import FORMATS
 from microclimate.workflow import forecast
 
 EVENING = date(2022, 2, 4)
@@ -49,3 +52,33 @@ def test_fetch_says_where_the_files_are(service: Service, tmp_path: Path) -> Non
     service.answers["/points/36.1000,-79.9500"] = [body(links.encode())]
     text = forecast.fetched(demo, "nws", out=tmp_path / "kept", now=MOMENT, base=service.base)
     assert text == f"Forecast: {tmp_path / 'kept' / 'nws_20220204T0315Z.json'}, 2 h old"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([], "no weather is given"),
+        (["--low", "26 degF"], "--high: is missing"),
+        (["--from", "nowhere"], "wanted nws, metno, mosmix:ID"),
+        (["--from", "nws", "--weather", "x.csv"], "given twice"),
+    ],
+)
+def test_the_command_line_says_what_is_missing(arguments: list[str], words: str) -> None:
+    demo = str(Path(__file__).parents[2] / "data_demo" / "venue.toml")
+    done = CliRunner().invoke(app, ["tonight", demo, *arguments])
+    assert done.exit_code == 2
+    assert words in done.output
+
+
+def test_the_command_line_lists_the_formats() -> None:
+    done = CliRunner().invoke(app, ["formats"])
+    assert done.exit_code == 0
+    for name in FORMATS:
+        assert name in done.output
+
+
+def test_fetch_on_the_command_line_refuses_what_is_no_source() -> None:
+    demo = str(Path(__file__).parents[2] / "data_demo" / "venue.toml")
+    done = CliRunner().invoke(app, ["fetch", demo, "--from", "somewhere"])
+    assert done.exit_code == 2
+    assert "wanted nws, metno, mosmix:ID" in done.output
