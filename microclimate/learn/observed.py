@@ -3,6 +3,7 @@
 import csv
 import gzip
 import io
+import itertools
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
@@ -37,6 +38,7 @@ LONGWAVE = "surface_downwelling_longwave_flux_in_air"
 MOST_DROPPED = 0.02  # of a column's values: more is no glitch (ours)
 _CHECKED = {"temperature", "speed", "pressure", "fraction", "angle", "flux"}
 _SLACK = {"flux": quality.OFFSET, "fraction": 0.02}  # [SI] what the weather reader itself sets to the edge of the range
+LONGEST = np.timedelta64(400, "D")  # a longer stretch is run in parts, each from where the last one ended: memory
 SHORTEST = np.timedelta64(12, "h")  # a stretch between gaps shorter than this is left out (ours)
 
 
@@ -199,8 +201,10 @@ def _stretches(weather: xr.Dataset) -> tuple[tuple[slice, ...], int]:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], whole.astype(int), [0]])))
     found, left_out = [], 0
     for first, last in zip(edges[::2], edges[1::2], strict=True):
-        if time[last - 1] - time[first] >= SHORTEST:
-            found.append(slice(int(first), int(last)))
-        else:
+        if time[last - 1] - time[first] < SHORTEST:
             left_out += int(last - first)
+            continue
+        parts = 1 + int((time[last - 1] - time[first]) / LONGEST)
+        cuts = np.linspace(first, last, parts + 1).round().astype(int)
+        found += [slice(int(a), int(b)) for a, b in itertools.pairwise(cuts)]
     return tuple(found), left_out

@@ -182,6 +182,17 @@ def test_glitches_are_dropped_and_what_has_a_substitute_does_not_part_the_run(tm
         replay(venue(), *files(tmp_path, frame, log))
 
 
+def test_a_long_stretch_is_run_in_parts_that_join(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    one, two = files(tmp_path, weather(8.0))
+    whole = replay(venue(), one, two)
+    monkeypatch.setattr(observed, "LONGEST", np.timedelta64(4, "D"))
+    parts = replay(venue(), one, two)
+    assert parts.notes["stretches"] == 2
+    surface = "surface_temperature [degC] modelled"
+    both = parts.traces[surface] - whole.traces[surface]
+    assert both.abs().max() < 0.3  # the second part begins with the probes' readings once more
+
+
 def test_longwave_and_pressure_may_be_missing(plain: Replay, tmp_path: Path) -> None:
     frame = weather().drop(columns="surface_downwelling_longwave_flux_in_air [W/m2]")
     found = replay(venue(), *files(tmp_path, frame))
