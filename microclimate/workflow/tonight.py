@@ -162,7 +162,10 @@ def work_out(
 
     say("Running the ground through the night ...")
     count = members.sizes["realization"]
-    initial = start.states(venue, joined, count, np.datetime64(begin, "ns"), readings=spoken, past=lived, saved=saved)
+    first = force.forcing(venue, members.isel(realization=slice(0, 1)), bowl, joined) if spoken else None
+    initial = start.states(
+        venue, joined, count, np.datetime64(begin, "ns"), readings=spoken, past=lived, saved=saved, ahead=first
+    )
     plan = plans.nothing(venue, windows.stamp(begin), windows.stamp(end))
     outcome, canopy = run.outcome(venue, forcing, initial, plan, spans, states="canopy")
     assert canopy is not None

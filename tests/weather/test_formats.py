@@ -314,13 +314,6 @@ def _grib(folder: Path, members: int, hours: int, kind: str) -> Path:
     return file
 
 
-eccodes = pytest.mark.skipif(
-    subprocess.run([sys.executable, "-c", "import eccodes"], capture_output=True, check=False).returncode != 0,
-    reason="the extra 'grib' is not installed",
-)
-
-
-@eccodes
 def test_grib_members_and_sums_since_the_start(tmp_path: Path) -> None:
     raw = read.weather(_grib(tmp_path, 3, 5, "sums"), SITE)
     assert dict(raw.sizes) == {"realization": 3, "time": 5, "bnds": 2}
@@ -333,7 +326,6 @@ def test_grib_members_and_sums_since_the_start(tmp_path: Path) -> None:
     assert np.isfinite(_sealed(raw).surface_downwelling_longwave_flux_in_air).all()
 
 
-@eccodes
 def test_grib_averages_in_turn_and_other_grids(tmp_path: Path) -> None:
     raw = read.weather(_grib(tmp_path, 1, 13, "turns"), SITE)
     flux = raw.surface_downwelling_longwave_flux_in_air.values[0, 1:]
@@ -346,7 +338,6 @@ def test_grib_averages_in_turn_and_other_grids(tmp_path: Path) -> None:
         read.weather(tmp_path / "cut.grib", SITE)
 
 
-@eccodes
 def test_grib_of_the_wrong_variable_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="holds nothing of use"):
         read.weather(_grib(tmp_path, 1, 2, "wrong"), SITE)
