@@ -129,9 +129,9 @@ def resample(points: Array, growth: Array, closed: bool, step: float = PIECE) ->
 
 
 def box(points: Sequence[tuple[float, float]], part: str, finish: Finish) -> Section:
-    """A section with one part and one finish all round."""
+    """A section with one part and one finish all round, each edge a facet of its own."""
     n = len(points)
-    return Section(np.array(points, float), (part,) * n, (finish,) * n, ((0, 0),) * n)
+    return Section(np.array(points, float), (part,) * n, (finish,) * n, tuple((k, 0) for k in range(n)))
 
 
 def ear_clip(polygon: Array) -> Ints:

@@ -258,13 +258,19 @@ def _sees(count: Any, first: Any, bounds: Any, azimuth: Any, elevation: Any) -> 
     for i in prange(n):
         begin = np.empty(azimuths, np.int64)
         p = first[i]
+        ceiling = np.uint16(0)
         for k in range(azimuths):
             begin[k] = p
-            p += count[i, k]
+            for _ in range(count[i, k]):
+                ceiling = max(ceiling, bounds[p, 1])
+                p += 1
         for t in range(times):
             if elevation[t] <= 0.0:
                 continue
             e = elevation[t] / STEP
+            if e > ceiling:
+                seen[i, t] = True
+                continue
             a, b, f = left[t], right[t], share[t]
             visible = True
             if count[i, a] == count[i, b]:
