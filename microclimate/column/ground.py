@@ -39,8 +39,10 @@ from microclimate.column.lanes import (
     SOURCE,
     TEMPERATURE,
     at,
+    larger,
+    smaller,
 )
-from microclimate.physics.elementwise import Value, choose, formula, larger, smaller
+from microclimate.physics.elementwise import Value, choose, formula
 
 FRONT = 0.75  # how far a freezing layer is taken as holding a front, rather than an even mixture (ours)
 

@@ -9,9 +9,10 @@ from microclimate.column.lanes import (
     MISFIT,
     TEMPERATURE,
     at,
+    larger,
     on,
 )
-from microclimate.physics.elementwise import Value, formula, larger
+from microclimate.physics.elementwise import Value, formula
 
 PASSES = 12  # most passes over the layers; 1.05 to 1.3 are usual
 TOP_PASSES = 6  # most passes over the top in each

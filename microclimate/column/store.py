@@ -8,10 +8,10 @@ import numpy as np
 
 from microclimate.column import rows as s
 from microclimate.column.ground import layer_temperature
-from microclimate.column.lanes import LANES, on
+from microclimate.column.lanes import LANES, larger, on, smaller
 from microclimate.constants import HEAT_CAPACITY_ICE, HEAT_CAPACITY_WATER, LATENT_FUSION, ZERO_CELSIUS
 from microclimate.physics import canopy, snow
-from microclimate.physics.elementwise import Value, choose, formula, larger, smaller
+from microclimate.physics.elementwise import Value, choose, formula
 
 FILM_RANGE = 0.3  # [K] a film freezes between 0 and -0.3 degC (trial on measured nights: < 0.05 K of effect)
 SNOW_RANGE = 0.01  # [K] the same for snow; only to have a slope

@@ -3,6 +3,7 @@
 `exchange` and `balance` are where a flux is changed.
 """
 
+from microclimate.column.lanes import larger, smaller
 from microclimate.constants import (
     HEAT_CAPACITY_AIR,
     MASS_RATIO,
@@ -10,7 +11,7 @@ from microclimate.constants import (
     ZERO_CELSIUS,
 )
 from microclimate.physics import vapour
-from microclimate.physics.elementwise import Value, choose, formula, larger, smaller
+from microclimate.physics.elementwise import Value, choose, formula
 
 COLDEST, HOTTEST = -60.0, 60.0  # [degC] range of the fast saturation formulas
 

@@ -4,12 +4,12 @@ import numpy as np
 
 from microclimate.column import rows as s
 from microclimate.column.ground import layer_temperature, on_stretch
-from microclimate.column.lanes import LANES, on
+from microclimate.column.lanes import LANES, larger, on
 from microclimate.column.store import COVER_FILM
 from microclimate.column.surface import balance
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
 from microclimate.physics import canopy, turbulence
-from microclimate.physics.elementwise import Value, formula, larger
+from microclimate.physics.elementwise import Value, formula
 
 TOLERANCE = 0.02  # [K] the balance of the top is solved to this
 CALM = 0.1  # [m s-1] the wind is never taken below this (ours)

@@ -85,18 +85,6 @@ def _choose_scalar(condition: Value, yes: Value, no: Value) -> Callable[..., Val
     return lambda condition, yes, no: yes if condition else no
 
 
-@formula
-def larger(first: Value, second: Value) -> Value:
-    """The larger of two, plainly: np.maximum also looks for NaN, which costs a lane more than the choice itself."""
-    return choose(first > second, first, second)
-
-
-@formula
-def smaller(first: Value, second: Value) -> Value:
-    """The smaller of two, as `larger`."""
-    return choose(first < second, first, second)
-
-
 def stretch(position: Value, table: Value) -> tuple[Value, Value, Value]:
     """The stretch of a `table` at a `position` counted in its steps: value at its left end, rise along it, share gone.
 

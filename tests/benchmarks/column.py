@@ -1,0 +1,305 @@
+"""How fast the column runs, against plain Python, NumPy and the machine; one JSON line at the end.
+
+    python tests/benchmarks/column.py
+
+Everything in one run, quiet or not: ratios are of best times. Rows: `naive_ratio` (column-steps/s, float64, one thread,
+over a plain loop), `numpy_ratio` (over NumPy across columns at its best size), `f32_ratio`, `peak_fraction` (arithmetic
+of one lane over the FMA peak of one thread), `tonight_s` (231 columns x 51 members x 12 plans x 72 h at 5 min, all
+threads, float64 and float32, best of 5), `second_start_s` (import and first call in a second process), `peak_rss_mb`.
+Exit status 1 when a bar is missed.
+"""
+
+import json
+import pickle
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import numba
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from microclimate.column import rows
+from microclimate.column import step as steps
+from microclimate.column.jit import PARALLEL
+from microclimate.column.lanes import ENTHALPY, LANES, LAYER_GIVEN, LAYER_VARIABLES, TEMPERATURE
+from microclimate.simulate import loop
+from tests.benchmarks.column_case import Case, case, kernel, naive_columns, vectorised_columns
+
+BARS = {"naive_ratio": 1000.0, "numpy_ratio": 10.0, "f32_ratio": 1.6}
+CEILINGS = {"tonight_s_f64": 8.0, "tonight_s_f32": 4.0, "second_start_s": 1.0, "peak_rss_mb": 500.0}
+MEMBERS = 51
+MEMBERS_AT_ONCE = 3  # forcing of more is not held at a time, as in `run.outcome`
+
+
+def rate_of_kernel(work: Case, kind: Any, repeats: int = 5) -> float:
+    """Column-steps a second on one thread, best of `repeats`."""
+    best = np.inf
+    for _ in range(repeats):
+        arguments = kernel(work, kind)
+        began = time.perf_counter()
+        loop.run_serial(*arguments)
+        best = min(best, time.perf_counter() - began)
+    return float(work.columns.shape[0] * work.lengths.size / best)
+
+
+def rate_of_naive(work: Case, seconds: float = 3.0) -> float:
+    """The same of the plain loop, over columns of every plan, best of 3."""
+    best = 0.0
+    for _ in range(3):
+        columns, done = naive_columns(work, range(12)), 0
+        zones = work.columns[: len(columns)]
+        began = time.perf_counter()
+        for now in range(work.lengths.size):
+            for column, (pair, zone) in zip(columns, zones, strict=True):
+                column.step(work.forcing[now, :, pair], work.plans[now, :, zone], work.lengths[now], work.thresholds)
+            done += len(columns)
+            if time.perf_counter() - began > seconds:
+                break
+        best = max(best, done / (time.perf_counter() - began))
+    return best
+
+
+def rate_of_numpy(sizes: tuple[int, ...] = (32, 100, 250, 800), seconds: float = 3.0) -> float:
+    """The same with NumPy at its best number of columns (12 plans each of so many pairs)."""
+    best = 0.0
+    for size in sizes:
+        work = case(size, 1, 12, 24.0)
+        pair, zone = work.columns[:, 0], work.columns[:, 1]
+        for _ in range(2):
+            columns, told = vectorised_columns(work)
+            began, done = time.perf_counter(), 0
+            for now in range(work.lengths.size):
+                columns.step(
+                    work.forcing[now][:, pair], work.plans[now][:, zone], work.lengths[now], work.thresholds, told
+                )
+                done += pair.size
+                if time.perf_counter() - began > seconds:
+                    break
+            best = max(best, done / (time.perf_counter() - began))
+    return best
+
+
+@numba.njit(fastmath=True)  # type: ignore[untyped-decorator,unused-ignore]
+def _multiply_add(held, factor, term, repeats):  # type: ignore[no-untyped-def]
+    for _ in range(repeats):
+        for i in range(held.size):
+            x = held[i]
+            x = x * factor + term
+            x = x * factor + term
+            x = x * factor + term
+            x = x * factor + term
+            x = x * factor + term
+            x = x * factor + term
+            x = x * factor + term
+            x = x * factor + term
+            held[i] = x
+
+
+def fma_peak() -> float:
+    """Most additions and multiplications a second that one thread does in fused pairs, float64."""
+    held, repeats, best = np.ones(256), 20000, np.inf
+    _multiply_add(held, 0.999, 0.001, 1)
+    for _ in range(7):
+        began = time.perf_counter()
+        _multiply_add(held, 0.999, 0.001, repeats)
+        best = min(best, time.perf_counter() - began)
+    return held.size * repeats * 16 / best
+
+
+class Counted:
+    """A number that counts what is done with it: the kernel's own text, run in Python, tells its arithmetic."""
+
+    done = 0
+    __slots__ = ("value",)
+
+    def __init__(self, value: float) -> None:
+        self.value = float(value)
+
+    @staticmethod
+    def _of(other: Any) -> float:
+        return float(other.value if isinstance(other, Counted) else other)
+
+    def _made(self, value: float) -> "Counted":
+        Counted.done += 1
+        return Counted(value)
+
+    def __add__(self, other: Any) -> "Counted":
+        return self._made(self.value + self._of(other))
+
+    def __sub__(self, other: Any) -> "Counted":
+        return self._made(self.value - self._of(other))
+
+    def __rsub__(self, other: Any) -> "Counted":
+        return self._made(self._of(other) - self.value)
+
+    def __mul__(self, other: Any) -> "Counted":
+        return self._made(self.value * self._of(other))
+
+    def __truediv__(self, other: Any) -> "Counted":
+        return self._made(self.value / self._of(other))
+
+    def __rtruediv__(self, other: Any) -> "Counted":
+        return self._made(self._of(other) / self.value)
+
+    __radd__, __rmul__ = __add__, __mul__
+
+    def __neg__(self) -> "Counted":
+        return Counted(-self.value)
+
+    def __abs__(self) -> "Counted":
+        return Counted(abs(self.value))
+
+    def __pow__(self, power: int) -> "Counted":
+        Counted.done += int(power) - 1
+        return Counted(self.value**power)
+
+    def sqrt(self) -> "Counted":
+        return self._made(np.sqrt(self.value))
+
+    def __gt__(self, other: Any) -> bool:  # a comparison chooses: a min or a max
+        Counted.done += 1
+        return self.value > self._of(other)
+
+    def __lt__(self, other: Any) -> bool:
+        Counted.done += 1
+        return self.value < self._of(other)
+
+    def __ge__(self, other: Any) -> bool:
+        return self.value >= self._of(other)
+
+    def __le__(self, other: Any) -> bool:
+        return self.value <= self._of(other)
+
+    def __eq__(self, other: object) -> bool:
+        return self.value == self._of(other)
+
+    def __ne__(self, other: object) -> bool:
+        return self.value != self._of(other)
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __float__(self) -> float:
+        return self.value
+
+    def __int__(self) -> int:
+        return int(self.value)
+
+    def __index__(self) -> int:
+        return int(self.value)
+
+
+def arithmetic(work: Case, count: int = 3) -> float:
+    """Additions, multiplications, divisions, square roots, minima and maxima of one column in one step."""
+    layers = work.fixed.layers.shape[1]
+    surface = np.zeros((rows.VARIABLES, LANES))
+    layer = np.zeros((layers + 2, LAYER_VARIABLES, LANES))
+    for lane in range(LANES):
+        pair = work.columns[lane, 0]
+        surface[: rows.GIVEN, lane] = work.fixed.given[pair]
+        surface[rows.COVER_LYING : rows.COVER_LYING + rows.KEPT, lane] = work.fixed.state[pair]
+        layer[1:-1, :LAYER_GIVEN, lane], layer[1:-1, ENTHALPY, lane] = work.fixed.layers[pair], work.fixed.heat[pair]
+    surface[rows.COVER_CAPACITY] = 1.0
+    layer[1:-1, TEMPERATURE] = layer[1:-1, ENTHALPY] * layer[1:-1, 0]
+    counted = np.frompyfunc(Counted, 1, 1)
+    flat, deep = counted(surface.reshape(-1)), counted(layer.reshape(-1))
+    total = 0
+    for now in range(count):
+        for lane in range(LANES):
+            pair, zone = work.columns[lane]
+            for row in range(rows.FORCED):
+                flat[(rows.AIR + row) * LANES + lane] = Counted(work.forcing[now, row, pair])
+            for row in range(rows.PLANNED):
+                flat[(rows.COVERED + row) * LANES + lane] = Counted(work.plans[now, row, zone])
+            flat[rows.BELOW_CONDUCTANCE * LANES + lane] = Counted(0.2)
+        Counted.done = 0
+        steps.advance(flat, deep, layers, work.fixed.tables, work.covers, float(work.lengths[0]), now == 0)
+        total = Counted.done
+    return total / LANES
+
+
+def tonight(kind: Any, repeats: int = 5) -> float:
+    """The night's whole search on all threads, best of `repeats` [s]; the kernel alone."""
+    best = np.full(repeats, 0.0)
+    for first in range(0, MEMBERS, MEMBERS_AT_ONCE):
+        work = case(231, min(MEMBERS_AT_ONCE, MEMBERS - first), 12, 72.0)
+        for repeat in range(repeats):
+            arguments = kernel(work, kind)
+            with PARALLEL:
+                if first == 0 and repeat == 0:
+                    loop.run_parallel(*arguments)
+                    arguments = kernel(work, kind)
+                began = time.perf_counter()
+                loop.run_parallel(*arguments)
+                best[repeat] += time.perf_counter() - began
+    return float(best.min())
+
+
+def child(task: str) -> dict[str, float]:
+    """One task in a process of its own."""
+    told = subprocess.run([sys.executable, __file__, task], check=True, capture_output=True, text=True).stdout
+    found: dict[str, float] = json.loads(told.splitlines()[-1])
+    return found
+
+
+_START = """
+import sys, time
+began = time.perf_counter()
+import pickle
+from microclimate.column.jit import PARALLEL
+from microclimate.simulate import loop
+with open(sys.argv[1], "rb") as file, PARALLEL:
+    loop.run_parallel(*pickle.load(file))
+print(time.perf_counter() - began)
+"""
+
+
+def second_start() -> float:
+    """Seconds to import the kernel and call it once, in a process that finds it compiled; best of 3."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "arguments"
+        file.write_bytes(pickle.dumps(kernel(case(8, 1, 2, 1.0))))
+        told = [
+            float(
+                subprocess.run([sys.executable, "-c", _START, file], check=True, capture_output=True, text=True).stdout
+            )
+            for _ in range(4)
+        ]
+    return min(told[1:])
+
+
+def main(task: str) -> int:
+    """The benchmark, or one child's task."""
+    if task in ("f64", "f32"):
+        seconds = tonight(np.float64 if task == "f64" else np.float32)
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+        print(json.dumps({f"tonight_s_{task}": seconds, "peak_rss_mb": peak}))
+        return 0
+    work = case(64, 8, 12, 24.0)
+    fast, slow, wide = rate_of_kernel(work, np.float64), rate_of_naive(work), rate_of_numpy()
+    single, peak, each = rate_of_kernel(work, np.float32), fma_peak(), arithmetic(work)
+    found = {
+        "column_steps_per_s": fast,
+        "naive_ratio": fast / slow,
+        "numpy_ratio": fast / wide,
+        "f32_ratio": single / fast,
+        "operations_per_column_step": each,
+        "peak_fraction": fast * each / peak,
+        "second_start_s": second_start(),
+        **child("f32"),
+        **child("f64"),
+        "threads": numba.get_num_threads(),
+    }
+    missed = [name for name, bar in BARS.items() if found[name] < bar]
+    missed += [name for name, bar in CEILINGS.items() if found[name] > bar]
+    print(json.dumps({name: float(f"{value:.4g}") for name, value in found.items()} | {"missed": missed}))
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1] if len(sys.argv) > 1 else ""))

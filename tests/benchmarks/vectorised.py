@@ -1,0 +1,312 @@
+"""The column with NumPy across columns and a loop over layers: the fastest one gets without compiling.
+
+Same formulas, same scheme, same masks as the kernel; dry spells only, as `naive`.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from microclimate.column import ground, rows, store, top
+from microclimate.column import lanes as la
+from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE, TOP_PASSES
+from microclimate.column.surface import balance, longwave_up
+from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
+from microclimate.physics import canopy, cover, ladder, turbulence
+
+
+class Columns:
+    """All columns at once: arrays (column) and (layer, column)."""
+
+    def __init__(self, given: Any, layers: Any, state: Any, enthalpy: Any, tables: Any, covers: Any) -> None:
+        self.given, self.tables, self.covers = np.ascontiguousarray(given.T), tables, covers
+        self.layers = np.ascontiguousarray(layers.transpose(2, 1, 0))  # (variable, layer, column)
+        self.enthalpy = np.ascontiguousarray(enthalpy.T)
+        self.slopes, self.capacities = self.layers[:3], self.layers[3:6]
+        self.stretch = self.layers[la.FREEZING]
+        self.temperature = ground.layer_temperature(self.enthalpy, *self.slopes, self.stretch)
+        first, zero = rows.COVER_LYING, np.zeros(given.shape[0])
+        self.leaf_enthalpy = state[:, rows.LEAF_ENTHALPY - first].copy()
+        self.film, self.frost = state[:, rows.LEAF_FILM - first].copy(), state[:, rows.LEAF_FROST - first].copy()
+        self.cover_film, self.cover_frost = zero.copy(), zero.copy()
+        self.outer_enthalpy, self.inner_enthalpy, self.heat = zero.copy(), zero.copy(), zero.copy()
+        self.lying, self.target = zero.copy(), zero - 99.0
+        self.leaf, self.worst, self.coldest, self.energy = zero, zero.copy(), zero + np.inf, zero.copy()
+        number = np.arange(given.shape[0])
+        self.probe = self._place(rows.PROBE_ROW, number)
+        self.pipe = self._place(rows.PIPE_ROW, number)
+
+    def _place(self, row: int, number: Any) -> Any:
+        above = self.given[row].astype(int) - 1
+        return above, number, self.given[row + 1]
+
+    @staticmethod
+    def _between(values: Any, place: Any) -> Any:
+        above, number, share = place
+        first = values[above, number]
+        return first + share * (values[above + 1, number] - first)
+
+    def step(self, forcing: Any, plan: Any, step: float, thresholds: Any, told: Any) -> None:
+        """One step; `forcing` (row, column), `plan` (row, column), `told` rows and shares at 25 mm."""
+        g, rate, count = self.given, 1.0 / step, self.enthalpy.shape[0]
+        air, humidity, wind, density, pressure, _, _, sun, longwave, below = forcing
+        self._lay(plan[0], air)
+        covered, some = self.lying > 0.0, bool((self.lying > 0.0).any())
+        allowed = (plan[rows.HEATING_ALLOWED - rows.COVERED] > 0.0) & (g[rows.HEAT_LIMIT] > 0.0)
+        heating = bool(allowed.any())
+        leaf_curve = store.film_curve(g[rows.LEAF_CAPACITY], self.film + self.frost)
+        leaf_old = self.leaf_enthalpy
+        leaf = ground.layer_temperature(leaf_old, *leaf_curve)
+        albedo, emissivity, film = g[rows.ALBEDO], g[rows.EMISSIVITY], self.film + self.frost
+        resistance = canopy.surface_resistance(sun, g[rows.RESISTANCE_DAY], g[rows.RESISTANCE_NIGHT])
+        resistance = np.where(leaf < 0.0, top.FROZEN_LEAF, resistance)
+        wet = canopy.fast_wet_share(film, g[rows.FILM_FULL])
+        absorbed, table = (1.0 - albedo) * sun, g[rows.LEAF_TABLE].astype(int)
+        if some:
+            sheet = self.covers[np.maximum(self.lying.astype(int) - 1, 0)].T
+            capacity_face = np.maximum(sheet[7], 1.0)
+            outer_curve = store.film_curve(capacity_face, self.cover_film + self.cover_frost)
+            outer_old, inner_old = self.outer_enthalpy, self.inner_enthalpy
+            outer = ground.layer_temperature(outer_old, *outer_curve)
+            inner = inner_old / capacity_face
+            caught = sheet[3] / (1.0 - albedo * sheet[6])
+            under_sun, under_emissivity = caught * absorbed, sheet[4] * emissivity
+            cover_sun = (1.0 - sheet[3] - sheet[6]) * (1.0 + caught * albedo) * sun
+            effective = cover.plate_emissivity(sheet[5], emissivity)
+            gap = (1.0 - sheet[4]) * cover.radiation_conductance(0.5 * (leaf + inner) + ZERO_CELSIUS, effective)
+            gap = gap + np.where(leaf > inner, sheet[1], sheet[2])
+            absorbed, emissivity = np.where(covered, cover_sun, absorbed), np.where(covered, sheet[5], emissivity)
+            film = np.where(covered, self.cover_film + self.cover_frost, film)
+            wet = np.where(covered, canopy.fast_wet_share(film, store.COVER_FILM), wet)
+            resistance = np.where(covered, top.NEVER, resistance)
+            table = np.where(covered, int(top.SHEET_TABLE), table)
+        wind = np.maximum(wind, top.CALM)
+        still = g[rows.FLOOR] / (density * HEAT_CAPACITY_AIR)
+        richardson = turbulence.bulk_richardson(
+            air + ZERO_CELSIUS, air + (ZERO_CELSIUS - 1.0), wind, g[rows.WIND_HEIGHT], g[rows.TEMPERATURE_HEIGHT]
+        )
+        low, high = self.tables[table, 0], self.tables[table, 1]
+        last = self.tables.shape[1] - 2
+        old, before = self.enthalpy.copy(), self.temperature
+        around = np.concatenate((leaf[None], before, below[None]))
+        frozen = np.clip(-old * self.layers[la.PER_FREEZING], 0.0, 1.0)
+        up, down = ground.halves(
+            frozen,
+            self.layers[la.RESISTANCE_UNFROZEN],
+            self.layers[la.RESISTANCE_FROZEN],
+            around[:-2],
+            before,
+            around[2:],
+        )
+        between = np.empty((count + 1, leaf.size))
+        between[0] = 1.0 / (up[0] + 1.0 / g[rows.LEAF_BED])
+        between[1:-1] = 1.0 / (up[1:] + down[:-1])
+        between[-1] = 1.0 / (1.0 / g[rows.BELOW_OPEN] + down[-1])
+        target = self._target(plan, step, allowed)
+        enthalpy, temperature = self.enthalpy, self.temperature
+        heated = self.layers[la.HEATED]
+        share, alone, inverse = np.empty_like(enthalpy), np.empty_like(enthalpy), np.empty_like(enthalpy)
+        going = np.ones(leaf.size, dtype=bool)
+        off = np.zeros(leaf.size)
+        for _ in range(PASSES):
+            capacity = ground.on_stretch(enthalpy, *self.capacities, self.stretch)
+            around = np.concatenate((leaf[None], temperature, below[None]))
+            flows = between * (around[:-1] - around[1:])
+            right = (old - enthalpy) * rate + flows[:-1] - flows[1:] + heated * self.heat
+            admit, lower = between[-1], np.zeros(leaf.size)
+            for row in range(count - 1, -1, -1):
+                own = capacity[row] * rate + admit
+                inverse[row] = 1.0 / (own + between[row])
+                share[row] = between[row] * inverse[row]
+                alone[row] = (right[row] + between[row + 1] * lower) * inverse[row]
+                admit, lower = own * share[row], alone[row]
+            downward = flows[0] - between[0] * alone[0]
+            start, curve, top_enthalpy, top_old = leaf, leaf_curve, self.leaf_enthalpy, leaf_old
+            admittance = admit
+            if some:
+                slope = ground.on_stretch(self.leaf_enthalpy, *leaf_curve)
+                emitted, emitted_slope = longwave_up(leaf, under_emissivity)
+                own = rate / slope + admit + emitted_slope
+                rest = (leaf_old - self.leaf_enthalpy) * rate - downward
+                rest = rest + under_sun + under_emissivity * longwave - emitted
+                leaf_inverse = 1.0 / (own + gap)
+                leaf_share, leaf_alone = gap * leaf_inverse, (rest + gap * (inner - leaf)) * leaf_inverse
+                own_inner = rate * capacity_face + own * leaf_share
+                rest = (inner_old - self.inner_enthalpy) * rate - gap * (inner - leaf - leaf_alone)
+                inner_inverse = 1.0 / (own_inner + sheet[0])
+                inner_share = sheet[0] * inner_inverse
+                inner_alone = (rest + sheet[0] * (outer - inner)) * inner_inverse
+                admittance = np.where(covered, own_inner * inner_share, admit)
+                downward_top = np.where(covered, sheet[0] * (outer - inner - inner_alone), downward)
+                start = np.where(covered, outer, leaf)
+                curve = tuple(np.where(covered, a, b) for a, b in zip(outer_curve, leaf_curve, strict=True))
+                top_enthalpy = np.where(covered, self.outer_enthalpy, self.leaf_enthalpy)
+                top_old = np.where(covered, outer_old, leaf_old)
+            else:
+                downward_top = downward
+            now = linear = start
+            iterating = going.copy()
+            found = [np.zeros(leaf.size)] * 4
+            for _ in range(TOP_PASSES):
+                place, quickness = turbulence.transfer_place(richardson * (air - now), low, high)
+                left = np.minimum(place.astype(int), last)
+                first = self.tables[table, left]
+                rise = self.tables[table, left + 1] - first
+                exchange = wind * (first + (place - left) * rise)
+                exchange = exchange + turbulence.fast_free_convection_conductance(now - air) + still
+                dry, moist = balance(
+                    now,
+                    air,
+                    humidity,
+                    pressure,
+                    density,
+                    exchange,
+                    -wind * rise * quickness * richardson,
+                    absorbed,
+                    longwave,
+                    emissivity,
+                    wet,
+                    film,
+                    resistance,
+                    rate,
+                )
+                over = dry[0] - dry[2] - moist[0] - downward_top - admittance * (now - start)
+                over = over - (top_enthalpy - top_old) * rate
+                stiffness = dry[3] + moist[1] - dry[1] + admittance
+                slope = ground.on_stretch(top_enthalpy, *curve)
+                gained = np.where(iterating, over / (rate + stiffness * slope), 0.0)
+                moved = slope * gained
+                top_enthalpy = top_enthalpy + gained
+                linear = np.where(iterating, now + moved, linear)
+                new = ground.layer_temperature(top_enthalpy, *curve)
+                latest = [moist[2] + moist[3] * moved, moist[3], stiffness, slope]
+                found = [np.where(iterating, a, b) for a, b in zip(latest, found, strict=True)]
+                residue = np.where(iterating, np.maximum(abs(moved), abs(new - (now + moved))), 0.0)
+                now = new
+                iterating = residue > top.TOLERANCE
+                if not iterating.any():
+                    break
+            step_top, change = linear - start, np.zeros(leaf.size)
+            step_leaf = step_top
+            if some:
+                step_inner = inner_alone + inner_share * step_top
+                step_leaf = np.where(covered, leaf_alone + leaf_share * step_inner, step_top)
+            if heating:
+                reply = np.empty_like(alone)
+                reply[-1] = heated[-1] * inverse[-1]
+                for row in range(count - 2, -1, -1):
+                    reply[row] = (heated[row] + between[row + 1] * reply[row + 1]) * inverse[row]
+                push = between[0] * reply[0]
+                pushed = np.where(covered, push * leaf_share * inner_share, push) if some else push
+                into = pushed / (rate + found[2] * found[3])
+                answer_top = found[3] * into
+                answer_leaf = answer_top
+                if some:
+                    answer_inner = push * leaf_share * inner_inverse + inner_share * answer_top
+                    answer_leaf = np.where(covered, push * leaf_inverse + leaf_share * answer_inner, answer_top)
+                increments, answers = np.empty_like(alone), np.empty_like(alone)
+                above, echo = step_leaf, answer_leaf
+                for row in range(count):
+                    increments[row] = above = alone[row] + share[row] * above
+                    answers[row] = echo = reply[row] + share[row] * echo
+                change = np.where(allowed & going, self._decide(plan, target, temperature + increments, answers), 0.0)
+                alone = alone + change * reply
+                step_leaf = step_leaf + change * answer_leaf
+                top_enthalpy = top_enthalpy + change * into
+                linear = linear + change * answer_top
+                found[0] = found[0] + change * answer_top * found[1]
+                now = np.where(change != 0.0, ground.layer_temperature(top_enthalpy, *curve), now)
+                if some:
+                    step_inner = step_inner + change * answer_inner
+                self.heat = self.heat + change
+            misfit = np.where(going, np.where(iterating, 1.0, abs(now - linear)), 0.0)
+            off = np.where(going, found[0], off)
+            increments, above = np.empty_like(alone), step_leaf
+            for row in range(count):
+                increments[row] = above = alone[row] + share[row] * above
+            increments = np.where(going, increments, 0.0)
+            line = temperature + increments
+            enthalpy = enthalpy + capacity * increments
+            temperature = ground.layer_temperature(enthalpy, *self.slopes, self.stretch)
+            misfit = np.maximum(misfit, abs(temperature - line).max(axis=0))
+            bare = going & ~covered
+            if some:
+                under = going & covered
+                self.inner_enthalpy = self.inner_enthalpy + np.where(under, capacity_face * step_inner, 0.0)
+                inner = inner + np.where(under, step_inner, 0.0)
+                slope = ground.on_stretch(self.leaf_enthalpy, *leaf_curve)
+                moved_leaf = np.where(under, step_leaf, 0.0)
+                inside = self.leaf_enthalpy + moved_leaf / slope
+                leaf_now = ground.layer_temperature(inside, *leaf_curve)
+                misfit = np.where(under, np.maximum(misfit, abs(leaf_now - leaf - moved_leaf)), misfit)
+                self.leaf_enthalpy = np.where(bare, top_enthalpy, inside)
+                leaf = np.where(bare, now, leaf_now)
+                self.outer_enthalpy = np.where(under, top_enthalpy, self.outer_enthalpy)
+                outer = np.where(under, now, outer)
+            else:
+                self.leaf_enthalpy = np.where(bare, top_enthalpy, self.leaf_enthalpy)
+                leaf = np.where(bare, now, leaf)
+            going = going & ((misfit > TOLERANCE) | (abs(change) > HEAT_TOLERANCE))
+            if not going.any():
+                break
+        self.enthalpy, self.temperature, self.leaf = enthalpy, temperature, leaf
+        left_leaf = np.where(covered, 0.0, off * step)
+        self.leaf_enthalpy, self.film, self.frost, _ = store.settle_film(
+            self.leaf_enthalpy, g[rows.LEAF_CAPACITY], self.film, self.frost, left_leaf, g[rows.FILM_FULL]
+        )
+        if some:
+            settled = store.settle_film(
+                self.outer_enthalpy, capacity_face, self.cover_film, self.cover_frost, off * step, store.COVER_FILM
+            )
+            self.outer_enthalpy = np.where(covered, settled[0], 0.0)
+            self.cover_film, self.cover_frost = np.where(covered, settled[1], 0.0), np.where(covered, settled[2], 0.0)
+        self._account(leaf_curve, step, thresholds, told)
+
+    def _lay(self, wanted: Any, air: Any) -> None:
+        changed = wanted != self.lying
+        if changed.any():
+            capacity = self.covers[np.maximum(wanted.astype(int) - 1, 0), 7]
+            laid = changed & (wanted > 0.0)
+            self.inner_enthalpy = np.where(changed, np.where(laid, capacity * air, 0.0), self.inner_enthalpy)
+            outer = np.where(laid, store.film_enthalpy(air, capacity, 0.0), 0.0)
+            self.outer_enthalpy = np.where(changed, outer, self.outer_enthalpy)
+            self.cover_film = np.where(changed, 0.0, self.cover_film)
+            self.cover_frost = np.where(changed, 0.0, self.cover_frost)
+            self.lying = wanted.copy()
+
+    def _target(self, plan: Any, step: float, allowed: Any) -> Any:
+        probe = self._between(self.temperature, self.probe)
+        risen = np.maximum(self.target + self.given[rows.HEAT_RAMP] * step, probe)
+        self.target = np.where(allowed, np.minimum(plan[rows.SET_POINT - rows.COVERED], risen), probe)
+        self.heat = np.where(allowed, self.heat, 0.0)
+        return self.target
+
+    def _decide(self, plan: Any, target: Any, after: Any, answers: Any) -> Any:
+        coupling, most = self.given[rows.HEAT_COUPLING], self.given[rows.HEAT_LIMIT]
+        reply = self._between(answers, self.pipe)
+        supply = plan[rows.SUPPLY - rows.COVERED]
+        drawn = supply - self._between(after, self.pipe) + self.heat * reply
+        drawn = coupling * drawn / (1.0 + coupling * reply)
+        most = np.where(coupling > 0.0, np.maximum(np.minimum(most, drawn), 0.0), most)
+        lack = target - self._between(after, self.probe)
+        wanted = self.heat + lack / np.maximum(self._between(answers, self.probe), 1e-9)
+        return np.maximum(np.minimum(wanted, most), 0.0) - self.heat
+
+    def _account(self, leaf_curve: Any, step: float, thresholds: Any, told: Any) -> None:
+        ice = np.clip(-self.enthalpy[:12] / self.stretch[:12], 0.0, 1.0)
+        leaf_ice = ground.frozen_share(self.leaf_enthalpy, leaf_curve[3])
+        soil = self._between(self.temperature, told)
+        state = ladder.surface_state(
+            np.zeros_like(soil),
+            leaf_ice * (self.film + self.frost) - self.frost,
+            self.frost,
+            self.leaf + ZERO_CELSIUS,
+            (self.layers[la.IN_TOP, :12] * ice).sum(axis=0),
+            np.where(self.layers[la.IN_STUDS, :12] > 0.0, ice, 1.0).min(axis=0),
+            np.where(self.layers[la.IN_SEARCH, :12] > 0.0, ice, 0.0).max(axis=0),
+            np.minimum(self.leaf, soil) + ZERO_CELSIUS,
+            thresholds,
+        )
+        self.worst = np.maximum(self.worst, state)
+        self.coldest = np.minimum(self.coldest, self.leaf)
+        self.energy = self.energy + self.heat * step
