@@ -58,11 +58,15 @@ class Bowl:
         """How many cells, or patches."""
         return len(self.cell_x) if self.weights is None else len(self.weights)
 
+    @cached_property
+    def _share(self) -> sparse.csr_array | None:
+        """The weights without their zeros."""
+        return None if self.weights is None else sparse.csr_array(self.weights)
+
     def _gather(self, cells: Array | sparse.csr_array) -> Array:
         """Cells (cell, ...) to rows (row, ...)."""
-        if self.weights is not None:
-            return np.asarray(self.weights @ cells)
-        return cells.toarray() if sparse.issparse(cells) else cells
+        rows = cells if self._share is None else self._share @ cells
+        return rows.toarray() if sparse.issparse(rows) else np.asarray(rows)
 
     @cached_property
     def sky_view(self) -> Array:
@@ -95,19 +99,20 @@ class Bowl:
         by_node = _summed(seen, e)
         later = (by_node * self.albedo) @ self.gain.light
         direct = seen * self.albedo[e.owner]
-        return direct + (later - by_node * self.albedo) @ e.spread.T, later
+        return direct + (e.spread @ (later - by_node * self.albedo).T).T, later
 
     @cached_property
     def _sky_matrix(self) -> tuple[Array, Array]:
-        """Sky light per radiance of each patch, direct and off the stands, both (row, 145)."""
+        """Sky light per radiance of each patch, direct and off the stands, both (145, row)."""
         direct = self._gather(self.geometry.sky_patches)
-        return direct, np.pi * self.light_operators[1] @ self.geometry.exchange.patches
+        bounced = np.pi * self.light_operators[1] @ self.geometry.exchange.patches
+        return np.ascontiguousarray(direct.T), np.ascontiguousarray(bounced.T)
 
     @cached_property
-    def _sun_nodes(self) -> Array:
-        """Light off the stands for unit direct normal on the sun nodes (row, azimuth, elevation)."""
-        found = self.light_operators[0].astype(np.float32) @ self.geometry.exchange.sun.astype(np.float32)
-        return np.asarray(found, float).reshape(len(found), len(ex.NODE_AZIMUTHS), len(ex.NODE_ELEVATIONS))
+    def _sun_nodes(self) -> ex.Single:
+        """Light off the stands for unit direct normal on the sun nodes (azimuth, elevation, row)."""
+        found = self.geometry.exchange.sun.T.astype(np.float32) @ self.light_operators[0].T.astype(np.float32)
+        return found.reshape(len(ex.NODE_AZIMUTHS), len(ex.NODE_ELEVATIONS), -1)
 
     @cached_property
     def open_above(self) -> Array:
@@ -147,13 +152,22 @@ class Bowl:
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> Array:
         """Light straight from the sky (time, row) [W m-2]: all-weather distribution over the windows of each row."""
-        return self.diffuse(azimuth, elevation, direct_normal, diffuse)[0]
+        return self.light(azimuth, elevation, direct_normal, diffuse)[0]
 
     def reflected(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> Array:
         """Light off the stands, sun and sky, all bounces (time, row) [W m-2]."""
-        return self.diffuse(azimuth, elevation, direct_normal, diffuse)[1]
+        return self.light(azimuth, elevation, direct_normal, diffuse)[1]
+
+    def light(
+        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
+    ) -> tuple[Array, Array]:
+        """`sky_light` and `reflected` in one go."""
+        radiance = self._radiance(azimuth, elevation, direct_normal, diffuse)
+        straight, bounced = self._sky_matrix
+        direct = np.atleast_1d(np.asarray(direct_normal, float))[:, None]
+        return radiance @ straight, radiance @ bounced + direct * self.off_stands(azimuth, elevation)
 
     def off_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """Sunlight off the stands for unit direct normal, from the table of suns (time, row) [1]."""
@@ -164,10 +178,10 @@ class Bowl:
         j = np.clip(np.searchsorted(ex.NODE_ELEVATIONS, h, side="right") - 1, 0, len(ex.NODE_ELEVATIONS) - 2)
         low, high = ex.NODE_ELEVATIONS[j], ex.NODE_ELEVATIONS[j + 1]
         g = np.clip((h - low) / (high - low), 0.0, 1.0)
-        table, k = self._sun_nodes, (i + 1) % count
-        found = (1.0 - f) * ((1.0 - g) * table[:, i, j] + g * table[:, i, j + 1])
-        found += f * ((1.0 - g) * table[:, k, j] + g * table[:, k, j + 1])
-        return np.asarray(np.where(h > 0.0, found, 0.0).T)
+        table, k, f, g = self._sun_nodes, (i + 1) % count, f[:, None], g[:, None]
+        found = (1.0 - f) * ((1.0 - g) * table[i, j] + g * table[i, j + 1])
+        found += f * ((1.0 - g) * table[k, j] + g * table[k, j + 1])
+        return np.asarray(np.where(h[:, None] > 0.0, found, 0.0))
 
     def _radiance(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
@@ -217,7 +231,7 @@ class Bowl:
 
 def _summed(seen: Array, exchange: ex.Exchange) -> Array:
     """View factors of elements (row, element + 1) summed to those of nodes (row, node)."""
-    return np.asarray(seen @ (exchange.spread > 0.0).astype(float))
+    return np.asarray(exchange.members.T @ seen.T).T
 
 
 def bowl(venue: Venue) -> Bowl:

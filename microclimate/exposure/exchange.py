@@ -55,6 +55,12 @@ class Exchange:
         return np.asarray(self.spread.T @ elements)
 
     @cached_property
+    def members(self) -> sparse.csr_array:
+        """1 where an element belongs to a node (element + 1, node)."""
+        rows = np.arange(len(self.owner))
+        return sparse.csr_array((np.ones(len(rows)), (rows, self.owner)), shape=(len(rows), len(self.view)))
+
+    @cached_property
     def spread(self) -> sparse.csr_array:
         """Share of each element in its node (element + 1, node)."""
         rows = np.arange(len(self.owner))

@@ -221,7 +221,8 @@ def mesh(bodies: Sequence[Body], ground: tuple[Array, list[Facet]]) -> Mesh:
     nothing = np.empty((0, 3, 3))
     corners_all, elements_all, solids, roofs = [nothing], [np.empty(0, np.int64)], [nothing], [nothing]
     veils: dict[float, list[Array]] = {}
-    facets: dict[tuple[Facet, int, int], int] = {}
+    facets: dict[tuple[str, str, str, int, int], int] = {}
+    described: list[Facet] = []
     elements: dict[tuple[int, int, int], int] = {}
     for body in bodies:
         base, growth = resample(body.base, body.growth, body.closed)
@@ -236,7 +237,9 @@ def mesh(bodies: Sequence[Body], ground: tuple[Array, list[Facet]]) -> Mesh:
             )
             coarse, fine = (0, 0) if e < 0 else body.section.bands[e]
             along = int(stretch[p]) if part in SEEN or part in PASSING else -1
-            facet = facets.setdefault((Facet(body.name, part, finish), coarse, along), len(facets))
+            facet = facets.setdefault((body.name, part, finish.name, coarse, along), len(facets))
+            if facet == len(described):
+                described.append(Facet(body.name, part, finish))
             index[k] = elements.setdefault((facet, fine, int(p)) if part in SEEN else (facet, -1, -1), len(elements))
         corners_all.append(corners)
         elements_all.append(index[inverse.ravel()])
@@ -260,7 +263,7 @@ def mesh(bodies: Sequence[Body], ground: tuple[Array, list[Facet]]) -> Mesh:
         corners=np.concatenate(corners_all),
         element=np.concatenate(elements_all),
         owner=np.concatenate([np.array(owner, np.int64), len(facets) + floor_facets]),
-        facets=(*(facet for facet, _, _ in facets), *ground_facets),
+        facets=(*described, *ground_facets),
         solids=np.concatenate(solids),
         roofs=np.concatenate(roofs),
         veils=tuple((tau, np.concatenate(parts)) for tau, parts in sorted(veils.items())),

@@ -8,6 +8,7 @@ Azimuths here are field angles [rad], counter-clockwise from x.
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -57,8 +58,18 @@ class Windows:
     def sees(self, azimuth: Array, elevation: Array) -> NDArray[np.bool_]:
         """Whether each sun is seen: angles (time,) [rad] -> (point, time). Below the horizon nothing is."""
         a, e = np.atleast_1d(np.asarray(azimuth, float)), np.atleast_1d(np.asarray(elevation, float))
+        begin, ceiling = self._index
         with PARALLEL:
-            return np.asarray(_sees(self.count, self.first, self.bounds, a, e))
+            return np.asarray(_sees(self.count, begin, ceiling, self.bounds, a, e))
+
+    @cached_property
+    def _index(self) -> tuple[NDArray[np.int32], NDArray[np.uint16]]:
+        """Where the intervals of each azimuth begin (point, azimuth), and the highest edge of each point (point,)."""
+        ends = np.cumsum(self.count.ravel(), dtype=np.int32)
+        begin = np.concatenate([np.zeros(1, np.int32), ends])[:-1].reshape(self.count.shape)
+        edges = np.append(self.bounds[:, 1], np.uint16(0))
+        ceiling = np.where(self.count.any(axis=1), np.maximum.reduceat(edges, self.first), 0)
+        return begin, ceiling.astype(np.uint16)
 
     def visible(self, edges: Array, columns: NDArray[np.int64], start: NDArray[np.int64]) -> Array:
         """Cosine-weighted solid angle of each sky patch that is seen (point, patch) [sr].
@@ -246,7 +257,7 @@ def _moments(count: Any, first: Any, bounds: Any) -> Any:
 
 
 @parallel_kernel
-def _sees(count: Any, first: Any, bounds: Any, azimuth: Any, elevation: Any) -> Any:
+def _sees(count: Any, begin: Any, ceiling: Any, bounds: Any, azimuth: Any, elevation: Any) -> Any:
     n, azimuths = count.shape
     times = len(azimuth)
     left, right, share = np.empty(times, np.int64), np.empty(times, np.int64), np.empty(times)
@@ -256,26 +267,18 @@ def _sees(count: Any, first: Any, bounds: Any, azimuth: Any, elevation: Any) -> 
         left[t], right[t], share[t] = down % azimuths, (down + 1) % azimuths, at - down
     seen = np.zeros((n, times), np.bool_)
     for i in prange(n):
-        begin = np.empty(azimuths, np.int64)
-        p = first[i]
-        ceiling = np.uint16(0)
-        for k in range(azimuths):
-            begin[k] = p
-            for _ in range(count[i, k]):
-                ceiling = max(ceiling, bounds[p, 1])
-                p += 1
         for t in range(times):
             if elevation[t] <= 0.0:
                 continue
             e = elevation[t] / STEP
-            if e > ceiling:
+            if e > ceiling[i]:
                 seen[i, t] = True
                 continue
             a, b, f = left[t], right[t], share[t]
             visible = True
             if count[i, a] == count[i, b]:
                 for j in range(count[i, a]):
-                    p, q = begin[a] + j, begin[b] + j
+                    p, q = begin[i, a] + j, begin[i, b] + j
                     bottom = (1.0 - f) * bounds[p, 0] + f * bounds[q, 0]
                     top = (1.0 - f) * bounds[p, 1] + f * bounds[q, 1]
                     if bottom <= e <= top:
@@ -283,7 +286,7 @@ def _sees(count: Any, first: Any, bounds: Any, azimuth: Any, elevation: Any) -> 
                         break
             else:
                 k = a if f < 0.5 else b
-                for p in range(begin[k], begin[k] + count[i, k]):
+                for p in range(begin[i, k], begin[i, k] + count[i, k]):
                     if bounds[p, 0] <= e <= bounds[p, 1]:
                         visible = False
                         break
