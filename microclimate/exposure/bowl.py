@@ -139,28 +139,19 @@ class Bowl:
             return self._gather(share).T
         return self._gather(seen.astype(float)).T
 
-    def diffuse(
-        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
-    ) -> tuple[Array, Array]:
-        """`sky_light` and `reflected` together, with the sky's brightness worked out once."""
-        bright = self._radiance(azimuth, elevation, direct_normal, diffuse)
-        direct = np.atleast_1d(np.asarray(direct_normal, float))
-        off = bright @ self._sky_matrix[1].T + direct[:, None] * self.off_stands(azimuth, elevation)
-        return np.asarray(bright @ self._sky_matrix[0].T), np.asarray(off)
-
     def sky_light(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> Array:
         """Light straight from the sky (time, row) [W m-2]: all-weather distribution over the windows of each row."""
-        return self.light(azimuth, elevation, direct_normal, diffuse)[0]
+        return self.diffuse(azimuth, elevation, direct_normal, diffuse)[0]
 
     def reflected(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> Array:
         """Light off the stands, sun and sky, all bounces (time, row) [W m-2]."""
-        return self.light(azimuth, elevation, direct_normal, diffuse)[1]
+        return self.diffuse(azimuth, elevation, direct_normal, diffuse)[1]
 
-    def light(
+    def diffuse(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> tuple[Array, Array]:
         """`sky_light` and `reflected` in one go."""

@@ -81,7 +81,7 @@ def span(
         lit = bowl.sun_factor(azimuth[part], elevation[part])
         sums["hours"] += lit.sum(axis=0) * seconds / 3600.0
         sums["sun"] += seconds * (direct[part] * np.sin(np.radians(elevation[part]))) @ lit
-        sky, stands = bowl.light(*light)
+        sky, stands = bowl.diffuse(*light)
         sums["sky"] += seconds * sky.sum(axis=0)
         sums["stands"] += seconds * stands.sum(axis=0)
     whole = sums["sun"] + sums["sky"] + sums["stands"]

@@ -210,7 +210,7 @@ def cost(table: Table, folder: Path, mesh: Any, x: Any, y: Any, venue: Any) -> N
 
     def step(made: Bowl) -> None:
         made.sun_factor(*one[:2])
-        made.light(*one)
+        made.diffuse(*one)
         made.longwave(np.array([250.0]), np.array([270.0]), np.array([268.0]))
 
     seconds, few = best(3, start)
@@ -227,7 +227,7 @@ def cost(table: Table, folder: Path, mesh: Any, x: Any, y: Any, venue: Any) -> N
 
     def patches() -> None:
         few.sun_factor(*day[:2])
-        few.light(*day)
+        few.diffuse(*day)
         few.longwave(np.full(288, 250.0), np.full(288, 270.0), np.full(288, 268.0))
 
     patches()
