@@ -92,13 +92,16 @@ def windows(points: Array, triangles: Array, azimuths: int = AZIMUTHS) -> Window
     The list of intervals of an azimuth has no fixed length: where one runs over, it is made again with twice the room.
     """
     triangles = np.ascontiguousarray(triangles, dtype=float)
+    normal = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    plane = np.column_stack([normal, np.einsum("ij,ij->i", normal, triangles[:, 0])])
+    angles = (np.arange(azimuths) + 0.5 - SHIFT) * 2.0 * np.pi / azimuths
     counts, bounds = [], []
     room, block = 4, 512
     for start in range(0, len(points), block):
         part = np.ascontiguousarray(points[start : start + block], dtype=float)
         while True:
             with PARALLEL:
-                count, low, high = _clip(part, triangles, azimuths, room)
+                count, low, high = _clip(part, triangles, plane, np.cos(angles), np.sin(angles), room)
             if count.max(initial=0) <= room:
                 break
             room *= 2
@@ -115,96 +118,94 @@ def windows(points: Array, triangles: Array, azimuths: int = AZIMUTHS) -> Window
 
 
 @parallel_kernel
-def _clip(points: Any, triangles: Any, azimuths: Any, room: Any) -> Any:
+def _clip(points: Any, triangles: Any, plane: Any, cosine: Any, sine: Any, room: Any) -> Any:
     """Merged intervals of each point and azimuth; a count above `room` says that they did not fit."""
-    n, m = len(points), len(triangles)
-    most = 8 * room  # intervals not yet merged
+    n, azimuths = len(points), len(cosine)
     count = np.zeros((n, azimuths), np.int64)
     low_out = np.zeros((n, azimuths, room), np.uint16)
     high_out = np.zeros((n, azimuths, room), np.uint16)
-    plane = np.empty((m, 4))
-    for t in range(m):
-        a, b, c = triangles[t, 0], triangles[t, 1], triangles[t, 2]
-        plane[t, 0] = (b[1] - a[1]) * (c[2] - a[2]) - (b[2] - a[2]) * (c[1] - a[1])
-        plane[t, 1] = (b[2] - a[2]) * (c[0] - a[0]) - (b[0] - a[0]) * (c[2] - a[2])
-        plane[t, 2] = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-        plane[t, 3] = plane[t, 0] * a[0] + plane[t, 1] * a[1] + plane[t, 2] * a[2]
-    bin_width = 2.0 * math.pi / azimuths
-    cosine, sine = np.empty(azimuths), np.empty(azimuths)
-    for k in range(azimuths):
-        cosine[k] = math.cos((k + 0.5 - SHIFT) * bin_width)
-        sine[k] = math.sin((k + 0.5 - SHIFT) * bin_width)
     for i in prange(n):
-        low, high = np.empty((azimuths, most)), np.empty((azimuths, most))
-        used = np.zeros(azimuths, np.int64)
-        px, py, pz = points[i, 0], points[i, 1], points[i, 2]
-        x, y, z, angle = np.empty(3), np.empty(3), np.empty(3), np.empty(3)
-        for t in range(m):
-            # a ray that meets a closed body meets a face turned towards it: the others need no look
-            if plane[t, 0] * px + plane[t, 1] * py + plane[t, 2] * pz <= plane[t, 3]:
-                continue
-            above = False
-            for v in range(3):
-                x[v], y[v], z[v] = triangles[t, v, 0] - px, triangles[t, v, 1] - py, triangles[t, v, 2] - pz
-                above = above or z[v] > 0.0
-                angle[v] = math.atan2(y[v], x[v])
-            if not above:
-                continue
-            # turns of the three edges about the point: all one way round means that the triangle lies overhead
-            span_low, span_high, here, whole = 0.0, 0.0, 0.0, 0.0
-            for v in range(3):
-                turn = angle[(v + 1) % 3] - angle[v]
-                if turn > math.pi:
-                    turn -= 2.0 * math.pi
-                elif turn < -math.pi:
-                    turn += 2.0 * math.pi
-                whole += turn
-                here += turn
-                if v < 2:
-                    span_low, span_high = min(span_low, here), max(span_high, here)
-            overhead = abs(whole) > math.pi
-            if overhead:
-                k_from, k_to = 0, azimuths - 1
-            else:
-                k_from = math.ceil((angle[0] + span_low) / bin_width - 0.5 + SHIFT)
-                k_to = math.floor((angle[0] + span_high) / bin_width - 0.5 + SHIFT)
-            for kk in range(k_from, k_to + 1):
-                k = kk % azimuths
-                c, s = cosine[k], sine[k]
-                bottom, top, ends = 1e30, -1e30, 0
-                r_last, z_last = 0.0, 0.0
-                for v in range(3):
-                    w = (v + 1) % 3
-                    side_v, side_w = x[v] * s - y[v] * c, x[w] * s - y[w] * c
-                    if (side_v > 0.0) == (side_w > 0.0):
-                        continue
-                    f = side_v / (side_v - side_w)
-                    r = (x[v] + f * (x[w] - x[v])) * c + (y[v] + f * (y[w] - y[v])) * s
-                    h = z[v] + f * (z[w] - z[v])
-                    if ends > 0 and (r > 0.0) != (r_last > 0.0):
-                        # the triangle reaches over the point: to the zenith, or to straight below
-                        e = math.copysign(ZENITH, (h * r_last - z_last * r) * (r_last - r))
-                        bottom, top = min(bottom, e), max(top, e)
-                    if r > 0.0:
-                        e = h / r
-                        bottom, top = min(bottom, e), max(top, e)
-                    ends += 1
-                    r_last, z_last = r, h
-                bottom = max(bottom, 0.0)
-                if top <= bottom:
-                    continue
-                if not _add(low[k], high[k], used, k, bottom, top):
-                    count[i, k] = room + 1
-        for k in range(azimuths):
-            if used[k] > room:
-                count[i, k] = room + 1
-            if count[i, k] > room:
-                continue
-            count[i, k] = used[k]
-            for j in range(used[k]):
-                low_out[i, k, j] = np.uint16(round(math.atan(low[k, j]) / STEP))
-                high_out[i, k, j] = np.uint16(round(math.atan(high[k, j]) / STEP))
+        _clip_one(points[i], triangles, plane, cosine, sine, count[i], low_out[i], high_out[i])
     return count, low_out, high_out
+
+
+@kernel
+def _clip_one(
+    point: Any, triangles: Any, plane: Any, cosine: Any, sine: Any, count: Any, low_out: Any, high_out: Any
+) -> None:
+    """Merged intervals of one point, into its rows of the output."""
+    azimuths, room = low_out.shape
+    most = 8 * room  # intervals not yet merged
+    low, high = np.empty((azimuths, most)), np.empty((azimuths, most))
+    used = np.zeros(azimuths, np.int64)
+    bin_width = 2.0 * math.pi / azimuths
+    px, py, pz = point[0], point[1], point[2]
+    x, y, z, angle = np.empty(3), np.empty(3), np.empty(3), np.empty(3)
+    for t in range(len(triangles)):
+        # a ray that meets a closed body meets a face turned towards it: the others need no look
+        if plane[t, 0] * px + plane[t, 1] * py + plane[t, 2] * pz <= plane[t, 3]:
+            continue
+        above = False
+        for v in range(3):
+            x[v], y[v], z[v] = triangles[t, v, 0] - px, triangles[t, v, 1] - py, triangles[t, v, 2] - pz
+            above = above or z[v] > 0.0
+            angle[v] = math.atan2(y[v], x[v])
+        if not above:
+            continue
+        # turns of the three edges about the point: all one way round means that the triangle lies overhead
+        span_low, span_high, here, whole = 0.0, 0.0, 0.0, 0.0
+        for v in range(3):
+            turn = angle[(v + 1) % 3] - angle[v]
+            if turn > math.pi:
+                turn -= 2.0 * math.pi
+            elif turn < -math.pi:
+                turn += 2.0 * math.pi
+            whole += turn
+            here += turn
+            if v < 2:
+                span_low, span_high = min(span_low, here), max(span_high, here)
+        overhead = abs(whole) > math.pi
+        if overhead:
+            k_from, k_to = 0, azimuths - 1
+        else:
+            k_from = math.ceil((angle[0] + span_low) / bin_width - 0.5 + SHIFT)
+            k_to = math.floor((angle[0] + span_high) / bin_width - 0.5 + SHIFT)
+        for kk in range(k_from, k_to + 1):
+            k = kk % azimuths
+            c, s = cosine[k], sine[k]
+            bottom, top, ends = 1e30, -1e30, 0
+            r_last, z_last = 0.0, 0.0
+            for v in range(3):
+                w = (v + 1) % 3
+                side_v, side_w = x[v] * s - y[v] * c, x[w] * s - y[w] * c
+                if (side_v > 0.0) == (side_w > 0.0):
+                    continue
+                f = side_v / (side_v - side_w)
+                r = (x[v] + f * (x[w] - x[v])) * c + (y[v] + f * (y[w] - y[v])) * s
+                h = z[v] + f * (z[w] - z[v])
+                if ends > 0 and (r > 0.0) != (r_last > 0.0):
+                    # the triangle reaches over the point: to the zenith, or to straight below
+                    e = math.copysign(ZENITH, (h * r_last - z_last * r) * (r_last - r))
+                    bottom, top = min(bottom, e), max(top, e)
+                if r > 0.0:
+                    e = h / r
+                    bottom, top = min(bottom, e), max(top, e)
+                ends += 1
+                r_last, z_last = r, h
+            bottom = max(bottom, 0.0)
+            if top <= bottom:
+                continue
+            if not _add(low[k], high[k], used, k, bottom, top):
+                count[k] = room + 1
+    for k in range(azimuths):
+        if used[k] > room:
+            count[k] = room + 1
+        if count[k] > room:
+            continue
+        count[k] = used[k]
+        for j in range(used[k]):
+            low_out[k, j] = np.uint16(round(math.atan(low[k, j]) / STEP))
+            high_out[k, j] = np.uint16(round(math.atan(high[k, j]) / STEP))
 
 
 @kernel
