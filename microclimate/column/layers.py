@@ -16,6 +16,8 @@ FINEST = 0.004  # [m] thickness aimed at under the surface; ours, by trial again
 FREEZING_COARSE = 0.1  # [K] sand freezes between 0 and -0.1 degC (from memory)
 FREEZING_FINE = 0.3  # [K] loam between 0 and -0.3 degC (trial on measured soils)
 
+SAND_ALPHA, SAND_SHAPE = 6.0, 2.5  # [m-1], [1] van Genuchten's numbers of a root-zone sand (from memory: 4-8, 2-3)
+
 
 class Layer(Protocol):
     """What a layer of the venue file says."""
@@ -61,8 +63,9 @@ class Grid:
 def grid(layers: Sequence[Layer], count: int = COUNT) -> Grid:
     """Cut a zone's layers into `count` thinner ones, fine under the surface, coarse at depth.
 
-    Borders of materials are kept; between them the thickness grows evenly with depth. `simulate` and `start` both cut
-    with this function, so an initial state and a run always agree.
+    Borders of materials are kept; between them the thickness grows evenly with depth. Sand over drained gravel holds
+    its water low, as such a build is meant to. `simulate` and `start` both cut with this function, so an initial state
+    and a run always agree.
 
     Parameters
     ----------
@@ -87,18 +90,49 @@ def grid(layers: Sequence[Layer], count: int = COUNT) -> Grid:
     def spread(name: str) -> Array:
         return np.repeat(np.array([getattr(layer, name) for layer in layers], dtype=float), counts)
 
+    water = spread("water_content")
+    for place in range(len(layers) - 1):
+        if _breaks(layers[place], layers[place + 1]):
+            inside = slice(starts[place], starts[place + 1])
+            above = bottoms[place] - 0.5 * (borders[:-1] + borders[1:])[inside]
+            water[inside] = _perched(layers[place], above, thickness[inside])
     fixed = [np.nan if layer.conductivity is None else layer.conductivity for layer in layers]
     return Grid(
         thickness,
         borders[:-1] + 0.5 * thickness,
         spread("porosity"),
-        spread("water_content"),
+        water,
         spread("quartz"),
         spread("dry_density"),
         spread("solid_heat_capacity"),
         np.repeat(np.array([layer.coarse for layer in layers], dtype=bool), counts),
         np.repeat(np.array(fixed, dtype=float), counts),
     )
+
+
+def _breaks(upper: Layer, lower: Layer) -> bool:
+    """Whether water hangs above the border: sand over drained gravel."""
+    sandy = upper.coarse and upper.conductivity is None and upper.water_content > 2.0 * lower.water_content
+    return bool(sandy and lower.coarse and lower.conductivity is None and upper.water_content < 0.9 * upper.porosity)
+
+
+def _perched(layer: Layer, height: Array, thickness: Array) -> Array:
+    """Water [m3 m-3] at heights [m] above drained gravel: more of it low, the layer's own in the mean.
+
+    The retention curve (`soil.retained_water`) from a suction at the border that gives the mean.
+    """
+
+    def held(suction: float) -> Array:
+        water: Array = soil.retained_water(height + suction, 0.0, layer.porosity, SAND_ALPHA, SAND_SHAPE)
+        return water
+
+    low, high = 0.0, 50.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        wet = float(np.average(held(middle), weights=thickness)) > layer.water_content
+        low, high = (middle, high) if wet else (low, middle)
+    water = held(high)
+    return np.asarray(water * layer.water_content / np.average(water, weights=thickness))
 
 
 def _growth(depth: float, count: int) -> float:

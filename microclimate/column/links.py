@@ -6,7 +6,9 @@ from microclimate.column.lanes import HALF, LANES, TEMPERATURE, at, on
 from microclimate.column.store import SKIN_CAPACITY, film_curve, snow_curve
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.physics import cover, snow
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula
+
+TINY = 1e-12  # [W m-2 K-1] keeps a lane without a cover from dividing by nothing
 
 
 @formula
@@ -51,32 +53,32 @@ def snow_layer(surface: Value) -> None:
 
 @formula
 def sheet(surface: Value) -> None:
-    """The cover's curve, temperatures and links."""
+    """The cover's curve, temperatures and links; idle numbers where none lies."""
     for lane in range(LANES):
-        if surface[on(s.COVER_LYING, lane)] > 0.0:
-            water = surface[on(s.COVER_FILM, lane)] + surface[on(s.COVER_FROST, lane)]
-            unfrozen, freezing, frozen, stretch = film_curve(surface[on(s.COVER_CAPACITY, lane)], water)
-            surface[on(s.OUTER_UNFROZEN, lane)] = unfrozen
-            surface[on(s.OUTER_FREEZING, lane)] = freezing
-            surface[on(s.OUTER_FROZEN, lane)] = frozen
-            surface[on(s.OUTER_STRETCH, lane)] = stretch
-            enthalpy = surface[on(s.OUTER_ENTHALPY, lane)]
-            surface[on(s.OUTER_OLD, lane)] = enthalpy
-            surface[on(s.OUTER, lane)] = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
-            held = surface[on(s.INNER_ENTHALPY, lane)]
-            inner = held / surface[on(s.COVER_CAPACITY, lane)]
-            surface[on(s.INNER_OLD, lane)] = held
-            surface[on(s.INNER, lane)] = inner
-            snowy = surface[on(s.SNOWY, lane)] > 0.0
-            below = surface[on(s.SKIN, lane)] if snowy else surface[on(s.LEAF, lane)]
-            emissivity = cover.plate_emissivity(surface[on(s.COVER_EMISSIVITY, lane)], surface[on(s.EMISSIVITY, lane)])
-            opaque = 1.0 - surface[on(s.COVER_LONGWAVE, lane)]
-            radiative = opaque * cover.radiation_conductance(0.5 * (below + inner) + ZERO_CELSIUS, emissivity)
-            convective = surface[on(s.GAP_UP, lane)] if below > inner else surface[on(s.GAP_DOWN, lane)]
-            # two faces and blown air as a star: twice the convection from each face to the air of the gap
-            face, flow = 2.0 * convective, surface[on(s.WARM_FLOW, lane)]
-            surface[on(s.LINK_GAP, lane)] = radiative + face * face / (2.0 * face + flow)
-            surface[on(s.LINK_WARM, lane)] = face * flow / (2.0 * face + flow)
-            surface[on(s.LINK_SHEET, lane)] = surface[on(s.COVER_CONDUCTANCE, lane)]
-            if not snowy:
-                surface[on(s.LINK_LEAF, lane)] = surface[on(s.LINK_GAP, lane)]
+        water = surface[on(s.COVER_FILM, lane)] + surface[on(s.COVER_FROST, lane)]
+        unfrozen, freezing, frozen, stretch = film_curve(surface[on(s.COVER_CAPACITY, lane)], water)
+        surface[on(s.OUTER_UNFROZEN, lane)] = unfrozen
+        surface[on(s.OUTER_FREEZING, lane)] = freezing
+        surface[on(s.OUTER_FROZEN, lane)] = frozen
+        surface[on(s.OUTER_STRETCH, lane)] = stretch
+        enthalpy = surface[on(s.OUTER_ENTHALPY, lane)]
+        surface[on(s.OUTER_OLD, lane)] = enthalpy
+        surface[on(s.OUTER, lane)] = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
+        held = surface[on(s.INNER_ENTHALPY, lane)]
+        inner = held / surface[on(s.COVER_CAPACITY, lane)]
+        surface[on(s.INNER_OLD, lane)] = held
+        surface[on(s.INNER, lane)] = inner
+        snowy = surface[on(s.SNOWY, lane)] > 0.0
+        below = choose(snowy, surface[on(s.SKIN, lane)], surface[on(s.LEAF, lane)])
+        emissivity = cover.plate_emissivity(surface[on(s.COVER_EMISSIVITY, lane)], surface[on(s.EMISSIVITY, lane)])
+        opaque = 1.0 - surface[on(s.COVER_LONGWAVE, lane)]
+        radiative = opaque * cover.radiation_conductance(0.5 * (below + inner) + ZERO_CELSIUS, emissivity)
+        # two faces and blown air as a star: twice the convection from each face to the air of the gap
+        face = 2.0 * choose(below > inner, surface[on(s.GAP_UP, lane)], surface[on(s.GAP_DOWN, lane)])
+        flow = surface[on(s.WARM_FLOW, lane)]
+        both = 2.0 * face + flow + TINY
+        gap = radiative + face * face / both
+        surface[on(s.LINK_GAP, lane)] = gap
+        surface[on(s.LINK_WARM, lane)] = face * flow / both
+        surface[on(s.LINK_SHEET, lane)] = surface[on(s.COVER_CONDUCTANCE, lane)]
+        surface[on(s.LINK_LEAF, lane)] = choose(snowy, surface[on(s.LINK_LEAF, lane)], gap)

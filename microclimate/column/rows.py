@@ -22,6 +22,7 @@
     PIPE_SHARE,
     BELOW_OPEN,  # conductance to what is below [W m-2 K-1]
     BELOW_CLOSED,  # the same with the skirts closed
+    BELOW_LEAK,  # exchange of an air space below with outside [W m-2 K-1]; 0: ground
     WIND_HEIGHT,
     TEMPERATURE_HEIGHT,
     # forcing of the step
@@ -145,6 +146,7 @@
     TOP,
     TOP_STEP,
     TOP_LINEAR,
+    TOP_OVER,  # what the last pass left over [W m-2]
     TOP_SLOPE,
     ITERATING,
     OPEN_LANE,
@@ -182,7 +184,7 @@
     BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
     ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
     VARIABLES,
-) = range(170)
+) = range(172)
 
 GIVEN = AIR  # rows before this are given and stay
 FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step

@@ -46,7 +46,6 @@ def advance(
             store.change_cover(surface, lane, covers)
         store.receive(surface, step)
     snowing, sheeted = any_above(surface, rows.SNOW), any_above(surface, rows.COVER_LYING)
-    chained = snowing or sheeted
     links.leaf(surface, layer)
     if snowing:
         links.snow_layer(surface)
@@ -63,7 +62,7 @@ def advance(
 
     for _ in range(PASSES):
         ground.eliminate(layer, count, rate)
-        chain.fold(surface, layer, chained, rate)
+        chain.fold(surface, layer, snowing, sheeted, rate)
         for _ in range(TOP_PASSES):
             top.look_up(surface, tables)
             if top.newton(surface, rate) <= top.TOLERANCE:
@@ -77,7 +76,7 @@ def advance(
             heat.decide(surface, layer, count)
             chain.heated(surface, layer)
             top.heated(surface)
-        chain.update(surface, layer, chained, rate)
+        chain.update(surface, layer, snowing, sheeted, rate)
         ground.update(layer, count)
         if not _open_lanes(surface, layer, count):
             break

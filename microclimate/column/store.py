@@ -9,11 +9,11 @@ import numpy as np
 from microclimate.column import rows as s
 from microclimate.column.ground import layer_temperature
 from microclimate.column.lanes import LANES, larger, on, smaller
+from microclimate.column.surface import FILM_RANGE
 from microclimate.constants import HEAT_CAPACITY_ICE, HEAT_CAPACITY_WATER, LATENT_FUSION, ZERO_CELSIUS
 from microclimate.physics import canopy, snow
 from microclimate.physics.elementwise import Value, choose, formula
 
-FILM_RANGE = 0.3  # [K] a film freezes between 0 and -0.3 degC (trial on measured nights: < 0.05 K of effect)
 SNOW_RANGE = 0.01  # [K] the same for snow; only to have a slope
 SKIN_MASS = 0.1  # [kg m-2] of snow that follows the sky at once (ours)
 SNOW_LEAST = 1.0  # [kg m-2] snow that makes a layer of its own; less lies in the leaf as ice (ours)
@@ -222,16 +222,17 @@ def settle_leaf(surface: Value, step: Value) -> None:
 def settle_sheet(surface: Value, step: Value) -> None:
     """The same on the upper face of a cover."""
     for lane in range(LANES):
-        if surface[on(s.COVER_LYING, lane)] > 0.0:
-            heat, film, frost, brought = settle_film(
-                surface[on(s.OUTER_ENTHALPY, lane)],
-                surface[on(s.COVER_CAPACITY, lane)],
-                surface[on(s.COVER_FILM, lane)],
-                surface[on(s.COVER_FROST, lane)],
-                surface[on(s.VAPOUR_WET, lane)] * step,
-                COVER_FILM,
-            )
-            surface[on(s.OUTER_ENTHALPY, lane)] = heat
-            surface[on(s.COVER_FILM, lane)] = film
-            surface[on(s.COVER_FROST, lane)] = frost
-            surface[on(s.ADVECTED, lane)] += brought
+        covered = surface[on(s.COVER_LYING, lane)] > 0.0
+        before, dew, rime = (
+            surface[on(s.OUTER_ENTHALPY, lane)],
+            surface[on(s.COVER_FILM, lane)],
+            surface[on(s.COVER_FROST, lane)],
+        )
+        off = surface[on(s.VAPOUR_WET, lane)] * step
+        heat, film, frost, brought = settle_film(
+            before, surface[on(s.COVER_CAPACITY, lane)], dew, rime, off, COVER_FILM
+        )
+        surface[on(s.OUTER_ENTHALPY, lane)] = choose(covered, heat, before)
+        surface[on(s.COVER_FILM, lane)] = choose(covered, film, dew)
+        surface[on(s.COVER_FROST, lane)] = choose(covered, frost, rime)
+        surface[on(s.ADVECTED, lane)] += choose(covered, brought, 0.0)

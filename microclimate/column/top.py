@@ -9,7 +9,7 @@ from microclimate.column.store import COVER_FILM
 from microclimate.column.surface import balance
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
 from microclimate.physics import canopy, turbulence
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula
 
 TOLERANCE = 0.02  # [K] the balance of the top is solved to this
 CALM = 0.1  # [m s-1] the wind is never taken below this (ours)
@@ -48,12 +48,12 @@ def begin(surface: Value, tables: Value, snowing: Value, sheeted: Value) -> None
             surface[on(s.WIND_HEIGHT, lane)],
             surface[on(s.TEMPERATURE_HEIGHT, lane)],
         )
-    if snowing or sheeted:
+    if snowing:
         for lane in range(LANES):
             if surface[on(s.SNOWY, lane)] > 0.0:
                 _snow(surface, lane)
-            if surface[on(s.COVER_LYING, lane)] > 0.0:
-                _sheet(surface, lane)
+    if sheeted:
+        _sheet(surface)
     for lane in range(LANES):
         table = np.uint64(surface[on(s.TOP_TABLE, lane)])
         surface[on(s.TABLE_LOW, lane)] = tables[table, 0]
@@ -80,22 +80,27 @@ def _snow(surface: Value, lane: Value) -> None:
 
 
 @formula
-def _sheet(surface: Value, lane: Value) -> None:
-    """The cover is the top; what was before it lies below."""
-    sun, below = surface[on(s.SUN, lane)], surface[on(s.TOP_SUN, lane)]
-    through, back = surface[on(s.COVER_SUN, lane)], surface[on(s.COVER_ALBEDO, lane)]
-    albedo = albedo_of_ground(surface, lane)
-    # light that bounces between sheet and ground; the sheet keeps its part of what comes back from below
-    caught = through / (1.0 - albedo * back)
-    surface[on(s.BELOW_SUN, lane)] = caught * below
-    surface[on(s.BELOW_EMISSIVITY, lane)] = surface[on(s.COVER_LONGWAVE, lane)] * surface[on(s.TOP_EMISSIVITY, lane)]
-    surface[on(s.TOP_SUN, lane)] = (1.0 - through - back) * (1.0 + caught * albedo) * sun
-    surface[on(s.TOP_EMISSIVITY, lane)] = surface[on(s.COVER_EMISSIVITY, lane)]
-    film = surface[on(s.COVER_FILM, lane)] + surface[on(s.COVER_FROST, lane)]
-    surface[on(s.WATER, lane)] = film
-    surface[on(s.WET, lane)] = canopy.fast_wet_share(film, COVER_FILM)
-    surface[on(s.DRY_RESISTANCE, lane)] = NEVER
-    surface[on(s.TOP_TABLE, lane)] = SHEET_TABLE
+def _sheet(surface: Value) -> None:
+    """A cover is the top; what was before it lies below."""
+    for lane in range(LANES):
+        covered = surface[on(s.COVER_LYING, lane)] > 0.0
+        sun, below = surface[on(s.SUN, lane)], surface[on(s.TOP_SUN, lane)]
+        emissivity = surface[on(s.TOP_EMISSIVITY, lane)]
+        through, back = surface[on(s.COVER_SUN, lane)], surface[on(s.COVER_ALBEDO, lane)]
+        albedo = albedo_of_ground(surface, lane)
+        # light that bounces between sheet and ground; the sheet keeps its part of what comes back from below
+        caught = through / (1.0 - albedo * back)
+        absorbed = (1.0 - through - back) * (1.0 + caught * albedo) * sun
+        film = surface[on(s.COVER_FILM, lane)] + surface[on(s.COVER_FROST, lane)]
+        wet = canopy.fast_wet_share(film, COVER_FILM)
+        surface[on(s.BELOW_SUN, lane)] = choose(covered, caught * below, 0.0)
+        surface[on(s.BELOW_EMISSIVITY, lane)] = choose(covered, surface[on(s.COVER_LONGWAVE, lane)] * emissivity, 0.0)
+        surface[on(s.TOP_SUN, lane)] = choose(covered, absorbed, below)
+        surface[on(s.TOP_EMISSIVITY, lane)] = choose(covered, surface[on(s.COVER_EMISSIVITY, lane)], emissivity)
+        surface[on(s.WATER, lane)] = choose(covered, film, surface[on(s.WATER, lane)])
+        surface[on(s.WET, lane)] = choose(covered, wet, surface[on(s.WET, lane)])
+        surface[on(s.DRY_RESISTANCE, lane)] = choose(covered, NEVER, surface[on(s.DRY_RESISTANCE, lane)])
+        surface[on(s.TOP_TABLE, lane)] = choose(covered, SHEET_TABLE, surface[on(s.TOP_TABLE, lane)])
 
 
 @formula
@@ -161,6 +166,11 @@ def newton(surface: Value, rate: Value) -> Value:
         over = over + enthalpy * rate if back else over
         slope = frozen if back else slope
         gained = over / (rate + stiffness * slope)
+        # between kinks (dew or not, still or buoyant air, freezing) the rule may go to and fro: then half a step
+        before = surface[on(s.TOP_OVER, lane)]
+        surface[on(s.TOP_OVER, lane)] = over
+        damped = (over * before < 0.0) & (abs(slope * gained) > TOLERANCE)
+        gained = choose(damped, 0.5 * gained, gained)
         step = slope * gained * going
         moved_to = (0.0 if back else enthalpy) + gained
         enthalpy = moved_to if going > 0.0 else enthalpy

@@ -8,7 +8,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.column import layers, rows
-from microclimate.column.lanes import HEATED, IN_SEARCH, IN_STUDS, IN_TOP, LAYER_GIVEN
+from microclimate.column.lanes import HEATED, IN_SEARCH, IN_STUDS, IN_TOP, LAYER_GIVEN, SIDE
 from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.errors import InputError, Problem
@@ -31,6 +31,9 @@ RAISED_LEAST = 0.5  # [m] air under a raised sheet is at least this (ours)
 SHEET_HEAT = 1500.0  # [J kg-1 K-1] polyethylene and polyester 1300-1900 (from memory)
 PERMEABLE_RAIN = 0.8  # [1] share of rain that a fabric lets through (ours)
 STILL_AIR = 5.0  # [W m-2 K-1] under trays with the skirts closed (ISO 6946, R about 0.2, from memory)
+SIDE_FACE = 10.0  # [W m-2 K-1] open side of an edge module: inside surface plus some wind (from memory)
+# exchange of the air below trays with outside, still and for a full draught: ours, no source
+LEAK, DRAUGHT = 2.0, 30.0  # [W m-2 K-1]
 SNOW_ALBEDO = 0.75  # [1] of snow that lies already (ours)
 DRY = 0.02  # [m3 m-3] layers with less water cannot be said to freeze (ours)
 
@@ -74,9 +77,11 @@ def columns(
         mine = np.flatnonzero(zone_index == index)
         start = {name: values[:, mine] for name, values in known_of.items()}
         water = start["water_content"]
-        known = layers.properties(cut, water)
+        known = layers.properties(cut, _dried(water, zone, cut, venue))
         one = np.zeros((realizations, mine.size, count, LAYER_GIVEN))
         one[..., : layers.LAYER_PARAMETERS] = layers.kernel_parameters(known)
+        if zone.base.open_side is not None:
+            one[..., SIDE] = side_conductance(known, zone.base.open_side)
         degrees = start["soil_temperature"] - ZERO_CELSIUS
         heat[:, mine] = layers.enthalpy(one[..., : layers.LAYER_PARAMETERS], degrees, start["frozen_fraction"])
         _ladder_rows(one, cut, water, venue)
@@ -87,6 +92,7 @@ def columns(
         face[..., rows.BELOW_OPEN] = zone.base.conductance
         closed = zone.base.kind == "tray over draughty air"
         face[..., rows.BELOW_CLOSED] = STILL_AIR if closed else zone.base.conductance
+        face[..., rows.BELOW_LEAK] = LEAK + DRAUGHT * zone.base.draught if zone.base.over_air else 0.0
         face[..., rows.WIND_HEIGHT] = wind_height
         face[..., rows.TEMPERATURE_HEIGHT] = temperature_height
         if zone.circuit is not None:
@@ -100,6 +106,23 @@ def columns(
         return array.reshape(pairs, *array.shape[2:])
 
     return Columns(flat(given), flat(kernel), flat(state), flat(heat), flat(places), shallow, np.array(tables))
+
+
+def side_conductance(known: layers.Properties, width: float) -> Array:
+    """Conductance of each layer to the air at the open side of a strip [W m-2 K-1], per area of field.
+
+    Half the `width` [m] through the layer, then its side face: dz / (w (w / 2k + 1/h)).
+    """
+    return known.thickness / (width * (0.5 * width / known.conductivity_unfrozen + 1.0 / SIDE_FACE))
+
+
+def _dried(water: Array, zone: Zone, cut: layers.Grid, venue: Venue) -> Array:
+    """Water content with what long heating drives from the two layers round the pipes, where the venue says so."""
+    circuit = None if zone.circuit is None else venue.equipment.circuit(zone.circuit)
+    if circuit is None or circuit.drying == 0.0 or circuit.depth >= cut.faces[-1]:
+        return water
+    first = int(place(cut, circuit.depth)[0]) - 1
+    return np.where(np.isin(np.arange(cut.depth.size), (first, first + 1)), (1.0 - circuit.drying) * water, water)
 
 
 def place(cut: layers.Grid, depth: float) -> tuple[float, float]:
@@ -146,6 +169,7 @@ def _heating(given: Array, kernel: Array, cut: layers.Grid, circuit: Circuit, kn
     given[..., rows.PIPE_ROW], given[..., rows.PIPE_SHARE] = row, share
     given[..., rows.PROBE_ROW], given[..., rows.PROBE_SHARE] = place(cut, circuit.probe_depth)
     given[..., rows.HEAT_LIMIT] = circuit.power
+    given[..., rows.HEAT_BAND] = circuit.hysteresis
     given[..., rows.HEAT_RAMP] = 1e3 if circuit.ramp is None else circuit.ramp / 86400.0
     given[..., rows.HEAT_LAG] = circuit.lag
     if circuit.supply_temperature is not None:

@@ -38,6 +38,8 @@ from microclimate.simulate import accumulate
     TRACE,
 ) = range(13)
 
+SKIRTS_LEAK = 0.2  # of the exchange below trays that closed skirts leave (ours)
+
 
 @formula
 def _load(
@@ -89,6 +91,11 @@ def _force(
         surface[on(s.BELOW_CONDUCTANCE, lane)] = (
             surface[on(s.BELOW_CLOSED, lane)] if closed else surface[on(s.BELOW_OPEN, lane)]
         )
+        leak = surface[on(s.BELOW_LEAK, lane)] * (SKIRTS_LEAK if closed else 1.0)
+        if leak > 0.0 and surface[on(s.COVERED, lane)] == 0.0:
+            # warm air, with no cover to blow it under, goes below the trays
+            flow, air = surface[on(s.WARM_FLOW, lane)], surface[on(s.WARM_AIR, lane)]
+            surface[on(s.BELOW, lane)] = (leak * surface[on(s.BELOW, lane)] + flow * air) / (leak + flow)
         falls = surface[on(s.RAIN, lane)] > 0.0 or surface[on(s.SNOWFALL, lane)] > 0.0
         changes = surface[on(s.COVERED, lane)] != surface[on(s.COVER_LYING, lane)]
         weather = weather or falls or changes or surface[on(s.SNOW_REMOVED, lane)] > 0.0

@@ -148,6 +148,12 @@ class Circuit(Model):
         None, description="most the set point may rise a day, for the sake of the grass"
     )
     lag: Annotated[float, Unit("h", 0, 48)] = Field(0.0, description="from the call to warm pipes")
+    hysteresis: Annotated[float, Unit("delta_K", 0, 10)] = Field(
+        0.0, description="of a plant that is on or off: the width of its band; 0 for one that modulates"
+    )
+    drying: Annotated[float, Unit("1", 0, 0.9)] = Field(
+        0.0, description="share of the water that long heating drives from the sand round the pipes"
+    )
 
     @model_validator(mode="before")
     @classmethod

@@ -65,6 +65,9 @@ class Base(Model):
     air_temperature: Annotated[float, Unit("degC", -30, 60)] | None = Field(
         None, description="of the air blown below, for 'heated air below' only"
     )
+    open_side: Annotated[float, Unit("m", 0.1, 20)] | None = Field(
+        None, description="width of an edge module whose side is open to the air, if it is one"
+    )
     deep_temperature: Annotated[float, Unit("degC", -20, 40)] | None = Field(
         None, description="of the ground at depth, if known; else the yearly mean of the air"
     )

@@ -126,7 +126,7 @@ class Column:
                 top_enthalpy, top_old = self.leaf_enthalpy, leaf_old
             solved = solve_banded((1, 1), bands, sides, overwrite_ab=True, overwrite_b=True, check_finite=False)
             admittance, downward = link * (1.0 - solved[0, 1]), link * (start - first - solved[0, 0])
-            now = linear = start
+            now, linear, before = start, start, 0.0
             for _ in range(TOP_PASSES):
                 coefficient, slope_ri = turbulence.fast_transfer(richardson * (air - now), table)
                 exchange = wind * coefficient + turbulence.fast_free_convection_conductance(now - air) + still
@@ -151,6 +151,9 @@ class Column:
                 stiffness = dry[3] + moist[1] - dry[1] + admittance
                 slope = ground.on_stretch(top_enthalpy, *curve)
                 gained = over / (rate + stiffness * slope)
+                if over * before < 0.0 and abs(slope * gained) > top.TOLERANCE:
+                    gained = 0.5 * gained
+                before = over
                 moved = slope * gained
                 top_enthalpy, linear = top_enthalpy + gained, now + moved
                 off = moist[2] + moist[3] * moved

@@ -144,7 +144,7 @@ class Columns:
                 top_old = np.where(covered, outer_old, leaf_old)
             else:
                 downward_top = downward
-            now = linear = start
+            now, linear, last_over = start, start, np.zeros(leaf.size)
             iterating = going.copy()
             found = [np.zeros(leaf.size)] * 4
             for _ in range(TOP_PASSES):
@@ -175,6 +175,8 @@ class Columns:
                 stiffness = dry[3] + moist[1] - dry[1] + admittance
                 slope = ground.on_stretch(top_enthalpy, *curve)
                 gained = np.where(iterating, over / (rate + stiffness * slope), 0.0)
+                damped = (over * last_over < 0.0) & (abs(slope * gained) > top.TOLERANCE)
+                gained, last_over = np.where(damped, 0.5 * gained, gained), over
                 moved = slope * gained
                 top_enthalpy = top_enthalpy + gained
                 linear = np.where(iterating, now + moved, linear)

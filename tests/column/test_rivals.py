@@ -9,7 +9,7 @@ STEPS = 200
 
 
 def test_the_three_agree() -> None:
-    """Over 200 steps with frost, freezing, covers and a thermostat: 1e-8 K and W m-2 (found 1e-11)."""
+    """Over 200 steps with frost, freezing, covers and a thermostat: 1e-8 K (found 1e-10)."""
     work = case(4, 1, 6, STEPS / 12.0)
     arguments = kernel(work, traced=True)
     loop.run_serial(*arguments)
@@ -27,7 +27,8 @@ def test_the_three_agree() -> None:
             column.step(forcing[:, number], plan[:, number], work.lengths[now], work.thresholds)
             assert abs(column.leaf - traces[number, now, loop.LEAF]) < 1e-8
             assert abs(column.temperature - traces[number, now, soil]).max() < 1e-8
-            assert abs(column.heat - traces[number, now, loop.HEAT]) < 1e-8
+            # a power is a temperature over the probe's answer to one W m-2, some 1e-3 K
+            assert abs(column.heat - traces[number, now, loop.HEAT]) < 1e-5
     assert traces[:, :, loop.HEAT].max() > 50.0
     assert traces[:, :, loop.FROST].max() > 0.005
     assert traces[:, :, loop.TRACE + layers :].max() > 0.3

@@ -135,20 +135,22 @@ def test_thermostat_energy_hardly_depends_on_the_step() -> None:
 
 
 @pytest.mark.parametrize(
-    ("state", "case"),
+    ("state", "air", "dew", "sky", "wind", "more"),
     [
-        ("open", {"air_temperature": 283.0, "dew_point": 278.0, "longwave_sky_down": 340.0, "wind_speed": 4.0}),
-        ("near freezing", {"air_temperature": 274.4, "dew_point": 272.0, "longwave_sky_down": 300.0}),
-        ("cold and dry", {"air_temperature": 271.5, "dew_point": 258.0, "longwave_sky_down": 290.0, "wind_speed": 4.0}),
-        ("white frost", {"air_temperature": 272.5, "dew_point": 271.5}),
-        ("crust", {"start": {"soil_temperature": 274.0}, "air_temperature": 266.0, "dew_point": 255.0}),
-        ("frozen layer", {"start": {"soil_temperature": 273.6}, "hours": 60.0, "air_temperature": 258.0, "dew_point": 250.0}),
-        ("ice film", {"air_temperature": 272.0, "dew_point": 271.5, "precipitation_flux": 2e-4, "longwave_sky_down": 300.0}),
-        ("snow or slush", {"air_temperature": 271.0, "precipitation_flux": 3e-4, "snowfall_flux": 3e-4}),
+        ("open", 283.0, 278.0, 340.0, 4.0, {}),
+        ("near freezing", 274.4, 272.0, 300.0, 1.0, {}),
+        ("cold and dry", 271.5, 258.0, 290.0, 4.0, {}),
+        ("white frost", 272.5, 271.5, 230.0, 1.0, {}),
+        ("crust", 266.0, 255.0, 230.0, 1.0, {"start": {"soil_temperature": 274.0}}),
+        ("frozen layer", 258.0, 250.0, 230.0, 1.0, {"start": {"soil_temperature": 273.6}, "hours": 60.0}),
+        ("ice film", 272.0, 271.5, 300.0, 1.0, {"precipitation_flux": 2e-4}),
+        ("snow or slush", 271.0, 269.0, 230.0, 1.0, {"precipitation_flux": 3e-4, "snowfall_flux": 3e-4}),
     ],
-)  # fmt: skip
-def test_each_state_is_reached(state: str, case: dict[str, Any]) -> None:
-    told = _told(**case)
+)
+def test_each_state_is_reached(
+    state: str, air: float, dew: float, sky: float, wind: float, more: dict[str, Any]
+) -> None:
+    told = _told(air_temperature=air, dew_point=dew, longwave_sky_down=sky, wind_speed=wind, **more)
     assert float(told["hours_in_state"].sel(state=state)) > 0.5
 
 
@@ -188,19 +190,24 @@ def test_light_snow_thaws_to_slush_and_freezes_again() -> None:
 
 @pytest.mark.parametrize("step", [300.0, 600.0, 1800.0, 3600.0])
 @pytest.mark.parametrize(
-    "sky",
-    [
-        {"air_temperature": 298.0, "dew_point": 285.0, "shortwave_sun_down": 1000.0, "wind_speed": 0.1, "longwave_sky_down": 350.0},
-        {"air_temperature": 233.15, "dew_point": 230.0, "wind_speed": 0.2, "longwave_sky_down": 140.0},
-        {"air_temperature": 323.15, "dew_point": 290.0, "shortwave_sun_down": 900.0, "longwave_sky_down": 450.0},
-    ],
-)  # fmt: skip
-def test_hard_weather_is_finite_and_does_not_alternate(step: float, sky: dict[str, Any]) -> None:
+    ("air", "dew", "sun", "wind", "sky"),
+    [(298.0, 285.0, 1000.0, 0.1, 350.0), (233.15, 230.0, 0.0, 0.2, 140.0), (323.15, 290.0, 900.0, 1.0, 450.0)],
+)
+def test_hard_weather_is_finite_and_does_not_alternate(
+    air: float, dew: float, sun: float, wind: float, sky: float, step: float
+) -> None:
     """Steady hard weather: after four hours the canopy moves one way, by no more than 0.05 K back and forth."""
     venue = w.venue()
-    _, states = run.outcome(
-        venue, [w.forcing(24.0, step, **sky)], w.initial(venue), w.plan(venue), [w.window(0, 24)], states=[(0, 0)]
+    forcing = w.forcing(
+        24.0,
+        step,
+        air_temperature=air,
+        dew_point=dew,
+        shortwave_sun_down=sun,
+        wind_speed=wind,
+        longwave_sky_down=sky,
     )
+    _, states = run.outcome(venue, [forcing], w.initial(venue), w.plan(venue), [w.window(0, 24)], states=[(0, 0)])
     assert states is not None
     canopy = states["canopy_temperature"].values.ravel()
     assert np.isfinite(canopy).all()
@@ -214,3 +221,49 @@ def test_gusts_are_finite() -> None:
     wind = np.where(np.arange(24 * 12) % 2, 0.1, 8.0)
     told = _told(venue, hours=24.0, wind_speed=wind, shortwave_sun_down=500.0)
     assert np.isfinite(float(told["canopy_temperature_min"]))
+
+
+def test_an_edge_module_with_an_open_side_is_colder() -> None:
+    coldest = []
+    for base in ({"kind": "tray over still air"}, {"kind": "tray over still air", "open_side": 0.6}):
+        venue = w.venue(w.zone(build="tray", base=base))
+        told = _told(venue, hours=10.0, under_tray_air_temperature=274.0, air_temperature=268.0, dew_point=264.0)
+        coldest.append(float(told["soil_temperature_min"].sel(depth=0.1)))
+    assert coldest[1] < coldest[0] - 0.3
+
+
+def test_warm_air_below_trays_warms_them_and_closed_skirts_keep_it() -> None:
+    venue = w.venue(w.zone(build="tray", base="tray over draughty air"))
+    warmth = []
+    for flow, closed in ((0.0, 0.0), (0.01, 0.0), (0.01, 1.0)):
+        plan = w.plan(venue, warm_air_flow=flow, warm_air_temperature=298.0, skirts_closed=closed)
+        told = _told(venue, hours=24.0, plan=plan, under_tray_air_temperature=270.0)
+        warmth.append(float(told["soil_temperature_min"].sel(depth=0.1)))
+    assert warmth[1] > warmth[0] + 0.5
+    assert warmth[2] > warmth[1] + 0.3
+
+
+def test_an_on_off_plant_swings_and_spends_alike() -> None:
+    """Band of 1 K: the heat is all or nothing, its sum over two days within 5 % of a modulating plant's."""
+    heat = []
+    for band in (0.0, 1.0):
+        venue = _heated({"power": 300, "depth": 0.10, "probe_depth": 0.06, "hysteresis": band})
+        plan = w.plan(venue, heating_allowed=1.0, set_point=279.15)
+        told, states = run.outcome(venue, [w.forcing(48.0)], w.initial(venue), plan, [w.window(0, 48)], states=[(0, 0)])
+        assert states is not None
+        power = states["heating_power"].values.ravel()
+        heat.append(float(told["heating_energy"].squeeze()))
+    assert (np.diff((power > 0.0).astype(int)) != 0).sum() > 4
+    assert np.isin(power.round(6), [0.0, power.max().round(6)]).mean() > 0.9
+    assert heat[1] == pytest.approx(heat[0], rel=0.05)
+
+
+def test_dry_sand_round_the_pipes_takes_less_heat() -> None:
+    heat = []
+    for drying in (0.0, 0.8):
+        venue = _heated({"power": 1000, "drying": drying})
+        told = _told(
+            venue, hours=24.0, plan=w.plan(venue, heating_allowed=1.0, set_point=293.0, supply_temperature=295.0)
+        )
+        heat.append(float(told["heating_energy"]))
+    assert heat[1] < 0.9 * heat[0]
