@@ -11,6 +11,7 @@ canopy like one conductance and one temperature. E += c d keeps the energy exact
 from microclimate.column.lanes import (
     ADMITTANCE,
     ANSWER,
+    CAPACITY,
     CAPACITY_FREEZING,
     CAPACITY_FROZEN,
     CAPACITY_UNFROZEN,
@@ -18,13 +19,14 @@ from microclimate.column.lanes import (
     CONDUCTANCE,
     ENTHALPY,
     ENTHALPY_OLD,
+    FORESEEN,
     FREEZING,
     HALF,
     HEATED,
+    HEATING,
     INCREMENT,
     INVERSE,
     LANES,
-    LINE,
     MISFIT,
     OPEN_LANE,
     PER_FREEZING,
@@ -143,6 +145,7 @@ def eliminate(layer: Value, rows: Value, rate: Value) -> None:
                 layer[at(row, CAPACITY_FROZEN, lane)],
                 layer[at(row, FREEZING, lane)],
             )
+            layer[at(row, CAPACITY, lane)] = capacity
             own = capacity * rate + layer[at(row + 1, ADMITTANCE, lane)] + side
             rest = (
                 (layer[at(row, ENTHALPY_OLD, lane)] - enthalpy) * rate
@@ -160,21 +163,11 @@ def eliminate(layer: Value, rows: Value, rate: Value) -> None:
 
 
 @formula
-def substitute(layer: Value, rows: Value) -> None:
-    """From the top down: the increment of each temperature, once that of row 0 is known."""
-    for row in range(1, rows + 1):
-        for lane in range(LANES):
-            layer[at(row, INCREMENT, lane)] = (
-                layer[at(row, CHANGE, lane)] + layer[at(row, SHARE, lane)] * layer[at(row - 1, INCREMENT, lane)]
-            )
-
-
-@formula
-def respond(layer: Value, rows: Value) -> None:
-    """From the bottom up: answer of each layer to one more W m-2 of heating, nothing changing above it."""
+def respond(layer: Value, deepest: Value) -> None:
+    """From the lowest heated layer up: answer of each layer to one more W m-2 of heating, nothing changing above it."""
     for lane in range(LANES):
-        layer[at(rows + 1, RESPONSE, lane)] = 0.0
-    for row in range(rows, 0, -1):
+        layer[at(deepest + 1, RESPONSE, lane)] = 0.0
+    for row in range(deepest, 0, -1):
         for lane in range(LANES):
             heat = layer[at(row, HEATED, lane)]
             below = layer[at(row + 1, CONDUCTANCE, lane)] * layer[at(row + 1, RESPONSE, lane)]
@@ -182,18 +175,34 @@ def respond(layer: Value, rows: Value) -> None:
 
 
 @formula
-def answer(layer: Value, rows: Value) -> None:
-    """From the top down: the same with what changes above included; row 0 holds the canopy's answer."""
-    for row in range(1, rows + 1):
+def foresee(layer: Value, deepest: Value) -> None:
+    """From the top down to where pipes and probes are: the temperature this pass comes to, and its answer to heating.
+
+    Row 0 holds the canopy's increment and answer.
+    """
+    for row in range(1, deepest + 1):
         for lane in range(LANES):
-            layer[at(row, ANSWER, lane)] = (
-                layer[at(row, RESPONSE, lane)] + layer[at(row, SHARE, lane)] * layer[at(row - 1, ANSWER, lane)]
-            )
+            share = layer[at(row, SHARE, lane)]
+            step = layer[at(row, CHANGE, lane)] + share * layer[at(row - 1, INCREMENT, lane)]
+            layer[at(row, INCREMENT, lane)] = step
+            layer[at(row, FORESEEN, lane)] = layer[at(row, TEMPERATURE, lane)] + step
+            layer[at(row, ANSWER, lane)] = layer[at(row, RESPONSE, lane)] + share * layer[at(row - 1, ANSWER, lane)]
+
+
+@formula
+def heated(layer: Value, deepest: Value) -> None:
+    """Add to each layer what it does by itself of this pass's change of heating; row 0 holds the change."""
+    for row in range(1, deepest + 1):
+        for lane in range(LANES):
+            change = layer[at(row - 1, HEATING, lane)]
+            layer[at(row, HEATING, lane)] = change
+            layer[at(row, CHANGE, lane)] += change * layer[at(row, RESPONSE, lane)]
+            layer[at(row, SOURCE, lane)] += change * layer[at(row, HEATED, lane)]
 
 
 @formula
 def update(layer: Value, rows: Value) -> None:
-    """E += c d, the new temperature, and the largest misfit with the straight LINE.
+    """E += c d, the new temperature, and the largest misfit with the straight line.
 
     The increment of row 0 is given.
     """
@@ -208,13 +217,7 @@ def update(layer: Value, rows: Value) -> None:
             change = layer[at(row, CHANGE, lane)] + layer[at(row, SHARE, lane)] * layer[at(row - 1, INCREMENT, lane)]
             step = change * going
             line = layer[at(row, TEMPERATURE, lane)] + step
-            enthalpy = enthalpy + step * on_stretch(
-                enthalpy,
-                layer[at(row, CAPACITY_UNFROZEN, lane)],
-                layer[at(row, CAPACITY_FREEZING, lane)],
-                layer[at(row, CAPACITY_FROZEN, lane)],
-                stretch,
-            )
+            enthalpy = enthalpy + step * layer[at(row, CAPACITY, lane)]
             new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
             misfit = abs(new - line)
             worst = layer[at(row - 1, MISFIT, lane)]
@@ -223,4 +226,3 @@ def update(layer: Value, rows: Value) -> None:
             layer[at(row, ENTHALPY, lane)] = enthalpy
             layer[at(row, TEMPERATURE, lane)] = new
             layer[at(row, INCREMENT, lane)] = change
-            layer[at(row, LINE, lane)] = line

@@ -9,18 +9,19 @@ import numpy as np
 from microclimate.column import rows as s
 from microclimate.column.lanes import (
     ANSWER,
-    CHANGE,
+    FORESEEN,
     HEATED,
-    INCREMENT,
+    HEATING,
     LANES,
-    RESPONSE,
     SIDE,
     SOURCE,
     TEMPERATURE,
     at,
+    larger,
     on,
+    smaller,
 )
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula
 
 
 @formula
@@ -68,44 +69,44 @@ def sources(surface: Value, layer: Value, rows: Value) -> None:
 
 
 @formula
-def decide(surface: Value, layer: Value, rows: Value) -> None:
-    """Change of the heating in this pass, and what the layers do of it by themselves."""
+def deepest(surface: Value) -> Value:
+    """The lowest layer that pipes or probes of the block touch."""
+    row = surface[on(s.PIPE_ROW, 0)]
     for lane in range(LANES):
-        change = 0.0 * surface[on(s.HEAT, lane)]
+        row = larger(row, larger(surface[on(s.PIPE_ROW, lane)], surface[on(s.PROBE_ROW, lane)]))
+    return int(row) + 1
+
+
+@formula
+def decide(surface: Value, layer: Value) -> None:
+    """Change of the heating in this pass."""
+    for lane in range(LANES):
+        row, share = surface[on(s.PIPE_ROW, lane)], surface[on(s.PIPE_SHARE, lane)]
+        surface[on(s.PIPE, lane)] = between_rows(layer, FORESEEN, row, share, lane)
+        surface[on(s.PIPE_ANSWER, lane)] = between_rows(layer, ANSWER, row, share, lane)
+        row, share = surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)]
+        surface[on(s.PROBE, lane)] = between_rows(layer, FORESEEN, row, share, lane)
+        surface[on(s.PROBE_ANSWER, lane)] = between_rows(layer, ANSWER, row, share, lane)
+    for lane in range(LANES):
         running = (
-            surface[on(s.HEATING_ALLOWED, lane)] > 0.0
-            and surface[on(s.HEAT_WAIT, lane)] > surface[on(s.HEAT_LAG, lane)]
-            and surface[on(s.OPEN_LANE, lane)] > 0.0
+            (surface[on(s.HEATING_ALLOWED, lane)] > 0.0)
+            & (surface[on(s.HEAT_WAIT, lane)] > surface[on(s.HEAT_LAG, lane)])
+            & (surface[on(s.OPEN_LANE, lane)] > 0.0)
         )
-        if running:
-            now = surface[on(s.HEAT, lane)]
-            row, share = surface[on(s.PIPE_ROW, lane)], surface[on(s.PIPE_SHARE, lane)]
-            pipe = between_rows(layer, TEMPERATURE, row, share, lane) + between_rows(layer, INCREMENT, row, share, lane)
-            answer = between_rows(layer, ANSWER, row, share, lane)
-            most = surface[on(s.HEAT_LIMIT, lane)]
-            coupling = surface[on(s.HEAT_COUPLING, lane)]
-            if coupling > 0.0:
-                # P = coupling (water - pipe - (P - now) answer)
-                drawn = coupling * (surface[on(s.SUPPLY, lane)] - pipe + now * answer) / (1.0 + coupling * answer)
-                most = max(min(most, drawn), 0.0)
-            row, share = surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)]
-            probe = between_rows(layer, TEMPERATURE, row, share, lane) + between_rows(
-                layer, INCREMENT, row, share, lane
-            )
-            answer = between_rows(layer, ANSWER, row, share, lane)
-            lack = surface[on(s.SET_POINT_NOW, lane)] - probe
-            # what brings the probe to its set point; without an answer at the probe, all or nothing
-            wanted = now + lack / max(answer, 1e-9)
-            if surface[on(s.HEAT_BAND, lane)] > 0.0:
-                wanted = most * surface[on(s.HEAT_ON, lane)]
-            change = max(min(wanted, most), 0.0) - now
-            surface[on(s.HEAT, lane)] = now + change
+        now, most = surface[on(s.HEAT, lane)], surface[on(s.HEAT_LIMIT, lane)]
+        # P = coupling (water - pipe - (P - now) answer)
+        coupling, answer = surface[on(s.HEAT_COUPLING, lane)], surface[on(s.PIPE_ANSWER, lane)]
+        drawn = coupling * (surface[on(s.SUPPLY, lane)] - surface[on(s.PIPE, lane)] + now * answer)
+        drawn = larger(smaller(most, drawn / (1.0 + coupling * answer)), 0.0)
+        most = choose(coupling > 0.0, drawn, most)
+        # what brings the probe to its set point; without an answer at the probe, all or nothing
+        lack = surface[on(s.SET_POINT_NOW, lane)] - surface[on(s.PROBE, lane)]
+        wanted = now + lack / larger(surface[on(s.PROBE_ANSWER, lane)], 1e-9)
+        wanted = choose(surface[on(s.HEAT_BAND, lane)] > 0.0, most * surface[on(s.HEAT_ON, lane)], wanted)
+        change = choose(running, larger(smaller(wanted, most), 0.0) - now, 0.0)
+        surface[on(s.HEAT, lane)] = now + change
         surface[on(s.HEAT_CHANGE, lane)] = change
-    for row in range(1, rows + 1):
-        for lane in range(LANES):
-            change = surface[on(s.HEAT_CHANGE, lane)]
-            layer[at(row, CHANGE, lane)] += change * layer[at(row, RESPONSE, lane)]
-            layer[at(row, SOURCE, lane)] += change * layer[at(row, HEATED, lane)]
+        layer[at(0, HEATING, lane)] = change
 
 
 @formula

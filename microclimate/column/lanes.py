@@ -31,6 +31,7 @@ LANES = 32
     ENTHALPY,  # E [J m-2], 0 = all liquid at 0 degC
     ENTHALPY_OLD,
     TEMPERATURE,  # [degC]
+    CAPACITY,  # the one that holds in this pass [J m-2 K-1]
     CONDUCTANCE,  # to the row above [W m-2 K-1]
     INVERSE,  # of the pivot
     SHARE,  # of a change above that arrives here
@@ -40,12 +41,13 @@ LANES = 32
     HALF,  # resistance from the centre to a face [m2 K W-1]
     RESPONSE,  # of temperature to one more W m-2 of heating, nothing changing above [K]
     ANSWER,  # the same with what changes above
-    LINE,  # temperature on the straight line of the last pass [degC]
+    FORESEEN,  # temperature that the pass comes to, before its change of heating [degC]
+    HEATING,  # change of the heating in the pass, handed down [W m-2]
     SOURCE,  # [W m-2]
     OPEN_LANE,  # 1 while the lane still iterates
     MISFIT,  # largest so far of |T(E) - linear T| [K]
     LAYER_VARIABLES,
-) = range(32)
+) = range(34)
 LAYER_GIVEN = IN_SEARCH + 1  # of these, the first, are given and stay
 
 

@@ -23,6 +23,7 @@
     BELOW_OPEN,  # conductance to what is below [W m-2 K-1]
     BELOW_CLOSED,  # the same with the skirts closed
     BELOW_LEAK,  # exchange of an air space below with outside [W m-2 K-1]; 0: ground
+    SIDED,  # 1: has an open side
     WIND_HEIGHT,
     TEMPERATURE_HEIGHT,
     # forcing of the step
@@ -172,6 +173,10 @@
     SOIL_REPLY,  # of the flow into the leaf from below, nothing changing above the soil
     HEAT_ENTHALPY,  # of the top [J m-2 per W m-2]
     HEAT_CHANGE,  # of the pass [W m-2]
+    PIPE,  # temperature foreseen at the pipes, and its answer to heating
+    PIPE_ANSWER,
+    PROBE,
+    PROBE_ANSWER,
     # results of the step
     NET_RADIATION,
     SENSIBLE,
@@ -179,12 +184,12 @@
     VAPOUR_WET,
     GROUND,  # into the soil
     UNDER,  # net gain of what lies under a cover from sun, sky and warm air [W m-2]
-    BOTTOM,  # out of the lowest layer [W m-2]
+    SOURCED,  # 1 in lane 0: the layers hold sources of heat
     BELOW_SUN,  # absorbed under a cover [W m-2]
     BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
     ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
     VARIABLES,
-) = range(172)
+) = range(177)
 
 GIVEN = AIR  # rows before this are given and stay
 FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step

@@ -2,10 +2,8 @@
 
 from microclimate.column import chain, ground, heat, links, rows, store, top
 from microclimate.column.lanes import (
-    CONDUCTANCE,
     HALF,
     LANES,
-    LINE,
     MISFIT,
     TEMPERATURE,
     at,
@@ -17,7 +15,7 @@ from microclimate.physics.elementwise import Value, formula
 PASSES = 12  # most passes over the layers; 1.05 to 1.3 are usual
 TOP_PASSES = 6  # most passes over the top in each
 TOLERANCE = 0.01  # [K] of a layer's temperature against its straight line
-HEAT_TOLERANCE = 0.05  # [W m-2] of the heating between passes
+HEAT_TOLERANCE = 0.05  # [K] that a pass's change of heating moves the top
 
 
 @formula
@@ -54,26 +52,29 @@ def advance(
     top.begin(surface, tables, snowing, sheeted)
     ground.begin(layer, count)
     heating = heat.wanted_anywhere(surface)
+    deepest = heat.deepest(surface) if heating else 0
     if heating:
         heat.begin(surface, layer, step)
     else:
         heat.rest(surface, layer)
-    heat.sources(surface, layer, count)
+    if heating or surface[on(rows.SOURCED, 0)] > 0.0 or any_above(surface, rows.SIDED):
+        heat.sources(surface, layer, count)
+        surface[on(rows.SOURCED, 0)] = 1.0 if heating else 0.0 * surface[on(rows.SOURCED, 0)]
 
     for _ in range(PASSES):
         ground.eliminate(layer, count, rate)
         chain.fold(surface, layer, snowing, sheeted, rate)
         for _ in range(TOP_PASSES):
             top.look_up(surface, tables)
-            if top.newton(surface, rate) <= top.TOLERANCE:
+            if top.newton(surface, rate) <= top.LAST_STEP:
                 break
         chain.unfold(surface, layer)
         if heating:
-            ground.substitute(layer, count)
-            ground.respond(layer, count)
+            ground.respond(layer, deepest)
             chain.reply(surface, layer, rate)
-            ground.answer(layer, count)
-            heat.decide(surface, layer, count)
+            ground.foresee(layer, deepest)
+            heat.decide(surface, layer)
+            ground.heated(layer, deepest)
             chain.heated(surface, layer)
             top.heated(surface)
         chain.update(surface, layer, snowing, sheeted, rate)
@@ -89,13 +90,11 @@ def advance(
 
 @formula
 def _open_lanes(surface: Value, layer: Value, count: Value) -> Value:
-    """Close the lanes that are done; true while any is not. The flow out of the lowest layer."""
+    """Close the lanes that are done; true while any is not."""
     left = 0.0 * surface[on(rows.OPEN_LANE, 0)]
     for lane in range(LANES):
-        change, was = abs(surface[on(rows.HEAT_CHANGE, lane)]), surface[on(rows.OPEN_LANE, lane)]
-        excess = layer[at(count, LINE, lane)] - layer[at(count + 1, TEMPERATURE, lane)]
-        bottom = layer[at(count + 1, CONDUCTANCE, lane)] * excess
-        surface[on(rows.BOTTOM, lane)] = bottom if was > 0.0 else surface[on(rows.BOTTOM, lane)]
+        was = surface[on(rows.OPEN_LANE, lane)]
+        change = abs(surface[on(rows.HEAT_CHANGE, lane)] * surface[on(rows.OUTER_REPLY, lane)])
         going = layer[at(count, MISFIT, lane)] > TOLERANCE or change > HEAT_TOLERANCE
         still = was if going else 0.0 * was
         surface[on(rows.OPEN_LANE, lane)] = still

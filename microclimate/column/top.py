@@ -3,7 +3,7 @@
 import numpy as np
 
 from microclimate.column import rows as s
-from microclimate.column.ground import layer_temperature, on_stretch
+from microclimate.column.ground import layer_temperature
 from microclimate.column.lanes import LANES, larger, on
 from microclimate.column.store import COVER_FILM
 from microclimate.column.surface import balance
@@ -11,7 +11,7 @@ from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
 from microclimate.physics import canopy, turbulence
 from microclimate.physics.elementwise import Value, choose, formula
 
-TOLERANCE = 0.02  # [K] the balance of the top is solved to this
+LAST_STEP = 0.1  # [K] a last step of the rule: what it leaves is of its square, some 0.02 W m-2
 CALM = 0.1  # [m s-1] the wind is never taken below this (ours)
 SNOW_TABLE, SHEET_TABLE = 0.0, 1.0  # exchange tables; those of the kinds of grass follow
 SNOW_EMISSIVITY = 0.98  # from memory: 0.97-0.99
@@ -124,8 +124,32 @@ def look_up(surface: Value, tables: Value) -> None:
 
 
 @formula
+def next_enthalpy(
+    over: Value,
+    enthalpy: Value,
+    temperature: Value,
+    stiffness: Value,
+    unfrozen: Value,
+    freezing: Value,
+    frozen: Value,
+    stretch: Value,
+    rate: Value,
+) -> Value:
+    """Where Newton's rule takes the enthalpy of a top [J m-2], and dT/dE there [K m2 J-1].
+
+    Solves rate (E' - E) + stiffness (T(E') - T(E)) = over for E', with the fluxes straight and T(E) its three straight
+    lines: a film that begins to freeze takes the step to its end, not beyond.
+    """
+    target = over + rate * enthalpy + stiffness * temperature
+    border = -(rate + stiffness * freezing) * stretch
+    slope = choose(target > 0.0, unfrozen, choose(target > border, freezing, frozen))
+    start, from_there = choose(target > border, 0.0, -stretch), choose(target > border, target, target - border)
+    return start + from_there / (rate + stiffness * slope), slope
+
+
+@formula
 def newton(surface: Value, rate: Value) -> Value:
-    """One pass of Newton's rule for the enthalpy of the top; gives back the largest change of temperature [K]."""
+    """One pass of Newton's rule for the enthalpy of the top; gives back how far it is from its end [K]."""
     for lane in range(LANES):
         top, linear = surface[on(s.TOP, lane)], surface[on(s.TOP_LINEAR, lane)]
         air, wind = surface[on(s.AIR, lane)], surface[on(s.TOP_WIND, lane)]
@@ -158,32 +182,26 @@ def newton(surface: Value, rate: Value) -> Value:
         unfrozen, freezing = surface[on(s.TOP_UNFROZEN, lane)], surface[on(s.TOP_FREEZING, lane)]
         frozen, stretch = surface[on(s.TOP_FROZEN, lane)], surface[on(s.TOP_STRETCH, lane)]
         down = surface[on(s.DOWNWARD, lane)] + admittance * (top - surface[on(s.TOP_START, lane)])
-        slope = on_stretch(enthalpy, unfrozen, freezing, frozen, stretch)
         over = radiation - heat - latent - down - (enthalpy - surface[on(s.TOP_OLD, lane)]) * rate
         stiffness = heat_slope + latent_slope - radiation_slope + admittance
-        # melting snow stays at 0 degC whatever it gains; where it would freeze again, the frozen line starts from there
-        back = unfrozen == 0.0 and enthalpy > 0.0 and over + enthalpy * rate < 0.0
-        over = over + enthalpy * rate if back else over
-        slope = frozen if back else slope
-        gained = over / (rate + stiffness * slope)
-        # between kinks (dew or not, still or buoyant air, freezing) the rule may go to and fro: then half a step
+        whole, slope = next_enthalpy(over, enthalpy, top, stiffness, unfrozen, freezing, frozen, stretch, rate)
+        reached = layer_temperature(whole, unfrozen, freezing, frozen, stretch)
+        step = reached - top
+        # between kinks (dew or not, still or buoyant air) the rule may go to and fro: then half a step
         before = surface[on(s.TOP_OVER, lane)]
         surface[on(s.TOP_OVER, lane)] = over
-        damped = (over * before < 0.0) & (abs(slope * gained) > TOLERANCE)
-        gained = choose(damped, 0.5 * gained, gained)
-        step = slope * gained * going
-        moved_to = (0.0 if back else enthalpy) + gained
-        enthalpy = moved_to if going > 0.0 else enthalpy
-        new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
-        surface[on(s.TOP_ENTHALPY, lane)] = enthalpy
-        surface[on(s.TOP, lane)] = new
-        moved = larger(abs(step), abs(new - (top + step)) * going)
+        damped = (over * before < 0.0) & (abs(step) > LAST_STEP)
+        half = 0.5 * (whole + enthalpy)
+        keep = going > 0.0
+        surface[on(s.TOP_ENTHALPY, lane)] = choose(keep, choose(damped, half, whole), enthalpy)
+        halfway = layer_temperature(half, unfrozen, freezing, frozen, stretch)
+        surface[on(s.TOP, lane)] = choose(keep, choose(damped, halfway, reached), top)
+        moved = abs(step) * going
         surface[on(s.TOP_STEP, lane)] = moved
-        surface[on(s.ITERATING, lane)] = 1.0 if moved > TOLERANCE else 0.0
+        surface[on(s.ITERATING, lane)] = choose(moved > LAST_STEP, 1.0, 0.0)
 
         # a lane that rests keeps what its last pass found
-        keep = going > 0.0
-        surface[on(s.TOP_LINEAR, lane)] = top + step if keep else linear
+        surface[on(s.TOP_LINEAR, lane)] = reached if keep else linear
         surface[on(s.TOP_SLOPE, lane)] = slope if keep else surface[on(s.TOP_SLOPE, lane)]
         surface[on(s.STIFFNESS, lane)] = stiffness if keep else surface[on(s.STIFFNESS, lane)]
         found = radiation + radiation_slope * step

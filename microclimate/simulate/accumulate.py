@@ -10,14 +10,16 @@ from microclimate.column.ground import frozen_share
 from microclimate.column.heat import between_rows
 from microclimate.column.lanes import (
     ENTHALPY,
-    FREEZING,
     IN_SEARCH,
     IN_STUDS,
     IN_TOP,
     LANES,
+    PER_FREEZING,
     TEMPERATURE,
     at,
+    larger,
     on,
+    smaller,
 )
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.physics import ladder
@@ -75,7 +77,7 @@ def report(surface: Value, layer: Value, shallow: Value, places: Value, threshol
         told[slot(REPORT + 1, lane)] = 0.0
     for row in range(1, shallow + 1):
         for lane in range(LANES):
-            ice = frozen_share(layer[at(row, ENTHALPY, lane)], layer[at(row, FREEZING, lane)])
+            ice = smaller(larger(-layer[at(row, ENTHALPY, lane)] * layer[at(row, PER_FREEZING, lane)], 0.0), 1.0)
             told[slot(STATE, lane)] += layer[at(row, IN_TOP, lane)] * ice
             least, most = told[slot(REPORT, lane)], told[slot(REPORT + 1, lane)]
             in_studs, in_search = layer[at(row, IN_STUDS, lane)], layer[at(row, IN_SEARCH, lane)]

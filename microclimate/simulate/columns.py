@@ -92,6 +92,7 @@ def columns(
         face[..., rows.BELOW_OPEN] = zone.base.conductance
         closed = zone.base.kind == "tray over draughty air"
         face[..., rows.BELOW_CLOSED] = STILL_AIR if closed else zone.base.conductance
+        face[..., rows.SIDED] = 0.0 if zone.base.open_side is None else 1.0
         face[..., rows.BELOW_LEAK] = LEAK + DRAUGHT * zone.base.draught if zone.base.over_air else 0.0
         face[..., rows.WIND_HEIGHT] = wind_height
         face[..., rows.TEMPERATURE_HEIGHT] = temperature_height

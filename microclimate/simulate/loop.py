@@ -16,9 +16,10 @@ from microclimate.column.lanes import (
     LAYER_VARIABLES,
     TEMPERATURE,
     at,
+    larger,
     on,
 )
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula
 from microclimate.simulate import accumulate
 
 # rows of the states asked for; one of temperature and one of ice for each layer follow
@@ -38,6 +39,7 @@ from microclimate.simulate import accumulate
     TRACE,
 ) = range(13)
 
+TINY = 1e-9  # [W m-2 K-1]
 SKIRTS_LEAK = 0.2  # of the exchange below trays that closed skirts leave (ours)
 
 
@@ -73,33 +75,66 @@ def _load(
 
 
 @formula
+def _alike(block: Value, columns: Value, last: Value) -> Value:
+    """Steps for which the block's lanes read neighbouring columns of the forcing; 0 where they are not neighbours."""
+    first, end = block * LANES, (block + 1) * LANES
+    if end > columns.shape[0] or columns[end - 1, 0] - columns[first, 0] != LANES - 1:
+        return 0
+    least = last[columns[first, 0]]
+    for lane in range(first, end):
+        least = min(least, last[columns[lane, 0]])
+    return least
+
+
+@formula
 def _force(
-    surface: Value, alive: Value, time: Value, block: Value, columns: Value, forcing: Value, plans: Value, last: Value
-) -> Value:
-    """Forcing and plan of a step; true where water falls, snow is swept or a cover changes in any lane."""
-    weather = False
-    for lane in range(LANES):
-        column = min(block * LANES + lane, columns.shape[0] - 1)
-        patch, zone = columns[column, 0], columns[column, 1]
-        alive[lane] = 1.0 if time < last[patch] else 0.0
-        now = min(time, last[patch] - 1)
+    surface: Value, alive: Value, time: Value, block: Value, alike: Value, columns: Value, forcing: Value, last: Value
+) -> None:
+    """Forcing of a step; a lane whose forcing has ended keeps its last."""
+    if time < alike:
+        first = np.uint64(columns[block * LANES, 0])
         for row in range(s.FORCED):
-            surface[on(s.AIR + row, lane)] = forcing[now, row, patch]
+            for lane in range(LANES):
+                surface[on(s.AIR + row, lane)] = forcing[time, row, first + np.uint64(lane)]
+        for lane in range(LANES):
+            alive[lane] = 1.0
+    else:
+        for lane in range(LANES):
+            patch = columns[min(block * LANES + lane, columns.shape[0] - 1), 0]
+            alive[lane] = 1.0 if time < last[patch] else 0.0
+            now = max(min(time, last[patch] - 1), 0)
+            for row in range(s.FORCED):
+                surface[on(s.AIR + row, lane)] = forcing[now, row, patch]
+
+
+@formula
+def _plan(surface: Value, time: Value, block: Value, columns: Value, plans: Value) -> None:
+    """Plan of a step."""
+    for lane in range(LANES):
+        zone = columns[min(block * LANES + lane, columns.shape[0] - 1), 1]
         for row in range(s.PLANNED):
             surface[on(s.COVERED + row, lane)] = plans[time, row, zone]
+
+
+@formula
+def _surroundings(surface: Value) -> Value:
+    """What is below; true where water falls, snow is swept or a cover changes in any lane."""
+    busy = 0.0 * surface[0]
+    for lane in range(LANES):
         closed = surface[on(s.SKIRTS, lane)] > 0.0
-        surface[on(s.BELOW_CONDUCTANCE, lane)] = (
-            surface[on(s.BELOW_CLOSED, lane)] if closed else surface[on(s.BELOW_OPEN, lane)]
+        surface[on(s.BELOW_CONDUCTANCE, lane)] = choose(
+            closed, surface[on(s.BELOW_CLOSED, lane)], surface[on(s.BELOW_OPEN, lane)]
         )
-        leak = surface[on(s.BELOW_LEAK, lane)] * (SKIRTS_LEAK if closed else 1.0)
-        if leak > 0.0 and surface[on(s.COVERED, lane)] == 0.0:
-            # warm air, with no cover to blow it under, goes below the trays
-            flow, air = surface[on(s.WARM_FLOW, lane)], surface[on(s.WARM_AIR, lane)]
-            surface[on(s.BELOW, lane)] = (leak * surface[on(s.BELOW, lane)] + flow * air) / (leak + flow)
-        falls = surface[on(s.RAIN, lane)] > 0.0 or surface[on(s.SNOWFALL, lane)] > 0.0
-        changes = surface[on(s.COVERED, lane)] != surface[on(s.COVER_LYING, lane)]
-        weather = weather or falls or changes or surface[on(s.SNOW_REMOVED, lane)] > 0.0
-    return weather
+        # warm air, with no cover to blow it under, goes below the trays
+        leak = surface[on(s.BELOW_LEAK, lane)] * choose(closed, SKIRTS_LEAK, 1.0)
+        flow = choose((leak > 0.0) & (surface[on(s.COVERED, lane)] == 0.0), surface[on(s.WARM_FLOW, lane)], 0.0)
+        below, air = surface[on(s.BELOW, lane)], surface[on(s.WARM_AIR, lane)]
+        mixed = (leak * below + flow * air) / larger(leak + flow, TINY)
+        surface[on(s.BELOW, lane)] = choose(flow > 0.0, mixed, below)
+        change = abs(surface[on(s.COVERED, lane)] - surface[on(s.COVER_LYING, lane)])
+        falls = surface[on(s.RAIN, lane)] + surface[on(s.SNOWFALL, lane)]
+        busy = larger(busy, falls + change + surface[on(s.SNOW_REMOVED, lane)])
+    return busy > 0.0
 
 
 @formula
@@ -139,6 +174,7 @@ def _run_block(
     shallow: Value,
     forcing: Value,
     plans: Value,
+    changes: Value,
     last: Value,
     lengths: Value,
     spans: Value,
@@ -162,10 +198,14 @@ def _run_block(
     alive = np.zeros(LANES, dtype=kind)
     _load(surface, layer, places, block, columns, given, layers, state, heat, depth_places)
     ground.settle(layer, count)
+    alike = _alike(block, columns, last)
     for window in range(windows.shape[0]):
         accumulate.open_account(accounts[block, window])
     for time in range(lengths.shape[0]):
-        weather = _force(surface, alive, time, block, columns, forcing, plans, last)
+        _force(surface, alive, time, block, alike, columns, forcing, last)
+        if changes[time]:
+            _plan(surface, time, block, columns, plans)
+        weather = _surroundings(surface)
         for _ in range(parts):
             steps.advance(surface, layer, count, tables, covers, spans[time], weather)
         accumulate.report(surface, layer, shallow, places, thresholds, told)
@@ -198,6 +238,7 @@ def run_parallel(
     shallow: Value,
     forcing: Value,
     plans: Value,
+    changes: Value,
     last: Value,
     lengths: Value,
     spans: Value,
@@ -225,6 +266,7 @@ def run_parallel(
             shallow,
             forcing,
             plans,
+            changes,
             last,
             lengths,
             spans,
@@ -252,6 +294,7 @@ def run_serial(
     shallow: Value,
     forcing: Value,
     plans: Value,
+    changes: Value,
     last: Value,
     lengths: Value,
     spans: Value,
@@ -276,7 +319,8 @@ def run_serial(
     state, heat : (patch or column, rows.KEPT), (patch, layer) the start [J m-2]
     depth_places : (patch, 6) row and share of the report depths
     shallow : layers that the surface state looks at
-    forcing : (time, rows.FORCED, patch); plans : (time, rows.PLANNED, zone)
+    forcing : (time, rows.FORCED, patch)
+    plans, changes : (time, rows.PLANNED, zone); (time) whether a plan differs from the step before
     last : (patch) steps before the first gap
     lengths, spans, parts : (time) of the steps [s]; of the shorter steps that each is cut into; how many
     tables, covers, thresholds : exchange tables, cover kinds, borders of the surface states
@@ -297,6 +341,7 @@ def run_serial(
             shallow,
             forcing,
             plans,
+            changes,
             last,
             lengths,
             spans,

@@ -169,7 +169,8 @@ def _run(
     realizations, patches = block.sizes["realization"], zone_index.size
     pairs, plans = realizations * patches, 1 if plan is None else plan.sizes["plan"]
     zones = len(venue.field.zones)
-    pair, number = (array.ravel() for array in np.meshgrid(np.arange(pairs), np.arange(plans), indexing="ij"))
+    # plan by plan: lanes side by side then have like covers and heat, and neighbouring forcing
+    number, pair = (array.ravel() for array in np.meshgrid(np.arange(plans), np.arange(pairs), indexing="ij"))
     table = np.stack([pair, number * zones + zone_index[pair % patches]], axis=1)
     blocks = -(-table.shape[0] // LANES)
     accounts = np.zeros((blocks, len(windows), accumulate.ACCOUNT * LANES))
@@ -189,6 +190,7 @@ def _run(
         limits.frost_amount,
         limits.near_freezing - ZERO_CELSIUS,
     )
+    planned = _planned(venue, plan, time)
     arguments = (
         table,
         fixed.given.astype(kind),
@@ -198,7 +200,8 @@ def _run(
         fixed.depth_places.astype(kind),
         fixed.shallow,
         _forced(venue, block, initial, zone_index).astype(kind),
-        _planned(venue, plan, time).astype(kind),
+        planned.astype(kind),
+        np.concatenate(([True], (planned[1:] != planned[:-1]).any(axis=(1, 2)))),
         _steps_before_gap(block),
         time.lengths,
         (time.lengths / _parts(time)).astype(kind),
@@ -222,8 +225,7 @@ def _run(
     by_column = by_lane.reshape(blocks * LANES, len(windows), accumulate.ACCOUNT)[: table.shape[0]]
 
     def by_plan(array: Array) -> Array:
-        shaped = array.reshape(realizations, patches, plans, *array.shape[1:])
-        return np.moveaxis(shaped, 2, 0)
+        return array.reshape(plans, realizations, patches, *array.shape[1:])
 
     none = np.empty(0)
     return time, tell.Result(

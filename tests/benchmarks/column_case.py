@@ -69,7 +69,7 @@ def case(patches: int, members: int, plans: int, hours: float, step: float = 300
     planned[:, rows.HEATING_ALLOWED - rows.COVERED] = (number % 3 > 0)[:, None]
     planned[:, rows.SET_POINT - rows.COVERED] = 4.0
     planned[:, rows.SUPPLY - rows.COVERED] = 35.0
-    pair, plan = (array.ravel() for array in np.meshgrid(np.arange(pairs), number, indexing="ij"))
+    plan, pair = (array.ravel() for array in np.meshgrid(number, np.arange(pairs), indexing="ij"))
     limits = venue.limits
     thresholds = (limits.snow_amount, limits.ice_film_amount, limits.frozen_fraction, limits.frost_amount)
     return Case(
@@ -101,6 +101,7 @@ def kernel(work: Case, kind: Any = np.float64, traced: bool = False) -> tuple[An
         work.fixed.shallow,
         work.forcing.astype(kind),
         work.plans.astype(kind),
+        np.concatenate(([True], (work.plans[1:] != work.plans[:-1]).any(axis=(1, 2)))),
         np.full(work.fixed.given.shape[0], work.lengths.size),
         work.lengths,
         work.lengths.astype(kind),

@@ -149,20 +149,18 @@ class Column:
                 over = dry[0] - dry[2] - moist[0] - downward - admittance * (now - start)
                 over -= (top_enthalpy - top_old) * rate
                 stiffness = dry[3] + moist[1] - dry[1] + admittance
-                slope = ground.on_stretch(top_enthalpy, *curve)
-                gained = over / (rate + stiffness * slope)
-                if over * before < 0.0 and abs(slope * gained) > top.TOLERANCE:
-                    gained = 0.5 * gained
-                before = over
-                moved = slope * gained
-                top_enthalpy, linear = top_enthalpy + gained, now + moved
+                whole, slope = top.next_enthalpy(over, top_enthalpy, now, stiffness, *curve, rate)
+                linear = float(ground.layer_temperature(whole, *curve))
+                moved = linear - now
                 off = moist[2] + moist[3] * moved
-                new = float(ground.layer_temperature(top_enthalpy, *curve))
-                residue = max(abs(moved), abs(new - linear))
-                now = new
-                if residue <= top.TOLERANCE:
+                residue = abs(moved)
+                if over * before < 0.0 and residue > top.LAST_STEP:
+                    whole = 0.5 * (whole + top_enthalpy)
+                before, top_enthalpy = over, whole
+                now = float(ground.layer_temperature(whole, *curve))
+                if residue <= top.LAST_STEP:
                     break
-            moved_top, change = linear - start, 0.0
+            moved_top, change, warmed = linear - start, 0.0, 0.0
             increments = solved[:, 0] + solved[:, 1] * moved_top
             if allowed:
                 push = link * solved[0, 2]
@@ -175,7 +173,8 @@ class Column:
                 off += change * slope * reply * moist[3]
                 now = float(ground.layer_temperature(top_enthalpy, *curve))
                 self.heat += change
-            misfit = 1.0 if residue > top.TOLERANCE else abs(now - linear)
+                warmed = abs(change * slope * reply)
+            misfit = 1.0 if residue > top.LAST_STEP else abs(now - linear)
             line = temperature + increments[shift:]
             enthalpy = enthalpy + capacity * increments[shift:]
             temperature = ground.layer_temperature(enthalpy, *self.slopes, self.stretch)
@@ -190,7 +189,7 @@ class Column:
                 self.outer_enthalpy, outer = top_enthalpy, now
             else:
                 self.leaf_enthalpy, leaf = top_enthalpy, now
-            if misfit <= TOLERANCE and abs(change) <= HEAT_TOLERANCE:
+            if misfit <= TOLERANCE and warmed <= HEAT_TOLERANCE:
                 break
         self.enthalpy, self.temperature, self.leaf = enthalpy, temperature, leaf
         left = 0.0 if covered else float(off) * step

@@ -173,22 +173,22 @@ class Columns:
                 over = dry[0] - dry[2] - moist[0] - downward_top - admittance * (now - start)
                 over = over - (top_enthalpy - top_old) * rate
                 stiffness = dry[3] + moist[1] - dry[1] + admittance
-                slope = ground.on_stretch(top_enthalpy, *curve)
-                gained = np.where(iterating, over / (rate + stiffness * slope), 0.0)
-                damped = (over * last_over < 0.0) & (abs(slope * gained) > top.TOLERANCE)
-                gained, last_over = np.where(damped, 0.5 * gained, gained), over
-                moved = slope * gained
-                top_enthalpy = top_enthalpy + gained
-                linear = np.where(iterating, now + moved, linear)
-                new = ground.layer_temperature(top_enthalpy, *curve)
+                whole, slope = top.next_enthalpy(over, top_enthalpy, now, stiffness, *curve, rate)
+                reached = ground.layer_temperature(whole, *curve)
+                moved = reached - now
+                damped = (over * last_over < 0.0) & (abs(moved) > top.LAST_STEP)
+                last_over = over
+                linear = np.where(iterating, reached, linear)
                 latest = [moist[2] + moist[3] * moved, moist[3], stiffness, slope]
                 found = [np.where(iterating, a, b) for a, b in zip(latest, found, strict=True)]
-                residue = np.where(iterating, np.maximum(abs(moved), abs(new - (now + moved))), 0.0)
-                now = new
-                iterating = residue > top.TOLERANCE
+                whole = np.where(damped, 0.5 * (whole + top_enthalpy), whole)
+                top_enthalpy = np.where(iterating, whole, top_enthalpy)
+                now = np.where(iterating, ground.layer_temperature(whole, *curve), now)
+                iterating = iterating & (abs(moved) > top.LAST_STEP)
                 if not iterating.any():
                     break
             step_top, change = linear - start, np.zeros(leaf.size)
+            warmed = change
             step_leaf = step_top
             if some:
                 step_inner = inner_alone + inner_share * step_top
@@ -221,6 +221,7 @@ class Columns:
                 if some:
                     step_inner = step_inner + change * answer_inner
                 self.heat = self.heat + change
+                warmed = abs(change * answer_top)
             misfit = np.where(going, np.where(iterating, 1.0, abs(now - linear)), 0.0)
             off = np.where(going, found[0], off)
             increments, above = np.empty_like(alone), step_leaf
@@ -248,7 +249,7 @@ class Columns:
             else:
                 self.leaf_enthalpy = np.where(bare, top_enthalpy, self.leaf_enthalpy)
                 leaf = np.where(bare, now, leaf)
-            going = going & ((misfit > TOLERANCE) | (abs(change) > HEAT_TOLERANCE))
+            going = going & ((misfit > TOLERANCE) | (warmed > HEAT_TOLERANCE))
             if not going.any():
                 break
         self.enthalpy, self.temperature, self.leaf = enthalpy, temperature, leaf

@@ -7,7 +7,7 @@ from numba import njit
 
 from microclimate.column import layers, rows
 from microclimate.column import step as steps
-from microclimate.column.lanes import ENTHALPY, LANES, LAYER_VARIABLES, LINE, SIDE, TEMPERATURE
+from microclimate.column.lanes import ENTHALPY, LANES, LAYER_VARIABLES, RESISTANCE_UNFROZEN, SIDE, TEMPERATURE
 from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
 from microclimate.physics import turbulence
 
@@ -90,10 +90,13 @@ class Block:
             parts,
             weather,
         )
-        side = self.layer[1:-1, SIDE] * (self[rows.AIR] - self.layer[1:-1, LINE])
+        # the lowest layer and those with an open side are off their straight line by rounding only: they do not freeze
+        half = self.layer[-2, RESISTANCE_UNFROZEN]
+        bottom = (self.soil[-1] - self[rows.BELOW]) / (1.0 / self[rows.BELOW_CONDUCTANCE] + half)
+        side = self.layer[1:-1, SIDE] * (self[rows.AIR] - self.soil)
         fluxes = [
             self[rows.NET_RADIATION], -self[rows.SENSIBLE], -self[rows.LATENT], self[rows.UNDER], self[rows.HEAT],
-            -self[rows.BOTTOM], *side,
+            -bottom, *side,
         ]  # fmt: skip
         covered = self[rows.COVER_LYING] > 0.0
         fluxes[3] = np.where(covered, fluxes[3], 0.0)

@@ -73,11 +73,12 @@ def test_energy_closes_to_rounding() -> None:
 def test_energy_closes_through_a_side_face() -> None:
     """All lanes alike, so that the last pass of one is the last of all and the flow through the side can be summed."""
     cut = layers.grid(zone().layers)
-    block = Block(layers.kernel_parameters(layers.properties(cut, cut.water_content)), 1.0)
+    block = Block(layers.kernel_parameters(layers.properties(cut, cut.water_content)), 4.0)
     block.layer[1:-1, SIDE] = 0.8
+    block.set(SIDED=1.0, LONGWAVE=330.0)
     start, came, gross = block.stored(), np.zeros(LANES), np.zeros(LANES)
     for n in range(400):
-        block.set(AIR=-6.0 + 4.0 * np.sin(0.05 * n), HUMIDITY=0.002)
+        block.set(AIR=6.0 + 4.0 * np.sin(0.05 * n), HUMIDITY=0.004)
         a, b = block.advance(600.0)
         came, gross = came + a, gross + b
     assert (abs(block.stored() - start - came) / gross).max() < 1e-12
