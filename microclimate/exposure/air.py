@@ -30,8 +30,8 @@ class Air:
 
     top: float = 0.015  # [1] entrainment per wind: 0.029 fits open pits (EPA 1993), 0.002 a street canyon
     richardson: float = 0.4  # at which the top is half shut: canyons stall at 0.4 to 0.8, pools mix below 1
-    shut: float = 0.1  # [1] what still passes when it is shut; ours, no source
-    calm: float = 0.001  # [m s-1] exchange without wind; ours, no source
+    shut: float = 0.12  # [1] what still passes when it is shut; ours, with `calm` so that the coldest twentieth of the
+    calm: float = 0.002  # [m s-1] prior lies 4 to 5 K under the air outside, as published for shallow depressions
     plume: float = 0.055  # [1] of warm air through an opening above (J. Heat Transfer 110, 1988; number from memory)
     gap: float = 0.2  # [1] share of the wind on a gap that flows through (weir and door flow, from memory)
     drain: float = 0.4  # [1] discharge of cold air at a gap (the same)
@@ -186,6 +186,7 @@ SURFACE = (
     "below_air",
     "deck",
     "floor",
+    "windless",
     "resistance_day",
     "resistance_night",
 )

@@ -91,7 +91,9 @@ def march(
 ) -> None:
     realizations, times = outside.shape[1:]
     count, layers = layer_capacity.shape
-    area, emissivity, sky, low_sky, roofs, capacity, bed, below_air, deck, is_floor, dry_day, dry_night = surface
+    area, emissivity, sky, low_sky, roofs, capacity, bed, below_air, deck, is_floor, windless, dry_day, dry_night = (
+        surface
+    )
     volume, top, height, gap_width = box
     for r in range(realizations):
         entrain, half, least, calm, plume, gap, drain, inversion, seats, seat_wind = parameters[r]
@@ -161,10 +163,14 @@ def march(
                         change[k, 0],
                         deck[k],
                         is_floor[k],
+                        windless[k],
                         dry_day[k] if day else dry_night[k],
                     )
-                    constant += area[k] * heat[k] * (skin[k] - reply[k] * seen_air)
-                    coefficient += area[k] * heat[k] * (1.0 - reply[k])
+                    if one_way:
+                        constant += area[k] * heat[k] * (skin[k] - out)
+                    else:
+                        constant += area[k] * heat[k] * (skin[k] - reply[k] * air)
+                        coefficient += area[k] * heat[k] * (1.0 - reply[k])
                 before = air
                 air = (HEAT_CAPACITY_AIR * (store * air_old + upward * rim + sideways * out) + constant + more_heat) / (
                     HEAT_CAPACITY_AIR * (store + upward + sideways) + coefficient
@@ -185,14 +191,10 @@ def march(
                 through = (upward + sideways) * (damp - moist)
             given, risen = more_heat, more_vapour
             for k in range(count):
-                given += (
-                    area[k] * heat[k] * (skin[k] - air)
-                    if not one_way
-                    else area[k] * heat[k] * (skin[k] - reply[k] * out - (1.0 - reply[k]) * air)
-                )
-                rate = (
-                    passed[k] * (saturation_humidity(skin[k], pressure) - moist) if passed[k] > 0.0 else vapour_rate[k]
-                )
+                given += area[k] * heat[k] * (skin[k] - (out if one_way else air))
+                rate = vapour_rate[k]
+                if passed[k] > 0.0:
+                    rate = passed[k] * (saturation_humidity(skin[k], pressure) - moist)
                 risen += area[k] * rate
                 if is_floor[k] < 0.5 or rate < 0.0 or water[k] + ice[k] > 0.0:
                     if skin[k] < ZERO_CELSIUS:
@@ -285,6 +287,7 @@ def balance(  # type: ignore[no-untyped-def]
     change,
     deck,
     is_floor,
+    windless,
     dry,
 ):
     """Skin temperature [K] of one surface at the end of the step, by Newton's rule.
@@ -298,7 +301,7 @@ def balance(  # type: ignore[no-untyped-def]
     heat, rate, passed, slope = 0.0, 0.0, 0.0, 1.0
     for _ in range(NEWTON):
         if is_floor > 0.5:
-            heat = density * HEAT_CAPACITY_AIR * floor_conductance(floor_wind, air, skin) + 3.0
+            heat = density * HEAT_CAPACITY_AIR * floor_conductance(floor_wind, air, skin) + windless
         else:
             heat = planks.conductance(forced, seats * (skin - air))
         transfer = planks.vapour_conductance(heat)

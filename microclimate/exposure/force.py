@@ -84,8 +84,8 @@ class Forcing:
         return self.bowl.grouped(self.patches["weights"].values)
 
     @cached_property
-    def _rose(self) -> tuple[Array, Array]:
-        """Distance and height of the crest from every cell and direction."""
+    def crest_by_cell(self) -> tuple[Array, Array]:
+        """Distance and height of the crest from every cell and direction [m]."""
         return self.bowl.crest(len(shelter.DIRECTIONS))
 
     @cached_property
@@ -94,7 +94,7 @@ class Forcing:
         cell_patch = self.patches["cell_patch"].values
         chosen = [_some(np.flatnonzero(cell_patch == p), WIND_CELLS) for p in range(self.patches.sizes["patch"])]
         cells = np.concatenate(chosen)
-        distance, height = self._rose
+        distance, height = self.crest_by_cell
         return distance[cells], height[cells], np.repeat(np.arange(len(chosen)), [len(c) for c in chosen])
 
     @cached_property
@@ -108,7 +108,7 @@ class Forcing:
         """The bowl as its air meets it; None where nothing holds air back, or where it is left out."""
         if self.open_field or not self.bowl_air:
             return None
-        distance, height = self._rose
+        distance, height = self.crest_by_cell
         middle = np.argmin(self.bowl.cell_x**2 + self.bowl.cell_y**2)
         return basin(self.venue, self.bowl, distance[middle], height[middle], float(self.patches["area"].sum()))
 
@@ -125,12 +125,16 @@ class Forcing:
             codes.append("bowl_wind=all_directions")
         return "\n".join(code for code in codes if code)
 
-    def __iter__(self) -> Iterator[xr.Dataset]:
+    def parts(self) -> Iterator[slice]:
+        """The blocks of realizations."""
         count = self.weather.sizes["realization"]
         one = 8.0 * len(schema.FORCING) * self.patches.sizes["patch"] * len(self.steps.time)
         size = max(1, int(BLOCK_BYTES / one))
-        for first in range(0, count, size):
-            yield self._block(slice(first, first + size))
+        yield from (slice(first, first + size) for first in range(0, count, size))
+
+    def __iter__(self) -> Iterator[xr.Dataset]:
+        for part in self.parts():
+            yield self._block(part)
 
     @cached_property
     def shelter(self) -> Array:
@@ -196,7 +200,7 @@ class Forcing:
         if self.basin is None:
             return None
         point, down = laid.point, laid.amount["surface_downwelling_longwave_flux_in_air"]
-        wind = self._site_wind(point["wind_speed"])
+        wind = self.site_wind(point["wind_speed"])
         mean_share = shelter.lookup(self.shelter[laid.part].mean(axis=1, keepdims=True), point["direction"])[:, 0]
         floor_wind = np.maximum(wind * shelter.to_patch_height() * mean_share, shelter.FLOOR)
         given = None if self.field_flux is None else field_gives(self.field_flux, laid.part)
@@ -215,7 +219,7 @@ class Forcing:
         by_hand = self.venue.calibration.air_offset * outside.rim_excess  # on clear calm nights
         return replace(found, temperature=found.temperature + by_hand)
 
-    def _site_wind(self, speed: Array) -> Array:
+    def site_wind(self, speed: Array) -> Array:
         """Wind at 10 m over the site's surroundings [m s-1]."""
         height = float(self.weather.attrs["wind_height"])
         return shelter.site_wind(speed, height, self.venue.site.roughness_length)
@@ -250,7 +254,7 @@ class Forcing:
     def _wind(self, point: dict[str, Array], part: slice, bowl: inside.Inside | None) -> dict[str, Array]:
         """Mean wind and gust at 2 m over each patch, from the forecast wind and its direction."""
         mean, gust = (
-            self._site_wind(point[name])[:, None, :] * shelter.to_patch_height()
+            self.site_wind(point[name])[:, None, :] * shelter.to_patch_height()
             for name in ("wind_speed", "wind_speed_of_gust")
         )
         if self.open_field:

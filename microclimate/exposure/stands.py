@@ -73,6 +73,7 @@ class Surfaces:
     below_air: Array  # 1: what is below is outside air, 0: ground at its first temperature
     deck: Array  # share of the face that also has an underside in the outside air [1]
     floor: Array  # 1: grass, which exchanges as the field does and transpires
+    windless: Array  # [W m-2 K-1] exchange of the grass in a calm, on top of the wind's
     resistance_day: Array  # [s m-1] to evaporation from the dry surface; infinite for stands
     resistance_night: Array
 
@@ -136,6 +137,7 @@ def assemble(
     deck: Array,
     leaf_capacity: float = 3000.0,
     leaf_bed: float = 5.0,
+    windless: float = 3.0,
     resistance: tuple[float, float] = (70.0, 200.0),
 ) -> Surfaces:
     """Surfaces from areas, view shares and materials.
@@ -148,8 +150,8 @@ def assemble(
         [m2] of plate that carries the material's heat capacity (a plank has more faces than plan).
     materials : sequence
         None for the grass floor.
-    leaf_capacity, leaf_bed, resistance
-        Of the grass [J m-2 K-1], [W m-2 K-1], by day and night [s m-1].
+    leaf_capacity, leaf_bed, windless, resistance
+        Of the grass [J m-2 K-1], [W m-2 K-1], [W m-2 K-1], by day and night [s m-1].
     """
     count = len(names)
     capacity, bed = np.zeros(count), np.zeros(count)
@@ -184,6 +186,7 @@ def assemble(
         below_air=below_air,
         deck=deck,
         floor=floor,
+        windless=np.where(floor > 0.0, windless, 0.0),
         resistance_day=day,
         resistance_night=night,
     )
@@ -262,6 +265,7 @@ def stands(bowl: Bowl, described: Described, turf: Turf) -> Stands:
         deck=np.where(sheet, (member & np.isin(part, list(SHEET))) @ e.area / area, 0.0),
         leaf_capacity=turf.leaf_heat_capacity,
         leaf_bed=turf.canopy_conductance,
+        windless=turf.exchange_floor,
         resistance=(turf.resistance_day, turf.resistance_night),
     )
     return Stands(

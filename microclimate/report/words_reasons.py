@@ -52,6 +52,7 @@ ASSUMED: Mapping[str, str] = {
     "naive_times": "forecast times carry no time zone: read as {value}",
     "unsorted_rows": "forecast rows were not in order of time and were put in order",
     "duplicate_rows": "forecast rows given twice: {value}, dropped",
+    "labels": "sunshine was labelled by the start of its interval: amounts and means moved to their end",
     "coarse_step_h": "the forecast's longest step is {value} h, brought to one hour",
     "typical_year": "weather of a typical year, months from different years, set into {value}: no forecast",
     # weather: repairs and gaps

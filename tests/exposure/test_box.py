@@ -32,7 +32,7 @@ def test_heat_and_moisture_close_at_any_step(step: float, dew_point: float) -> N
 
 def test_fog_keeps_the_air_at_saturation_and_the_budgets_closed() -> None:
     outside = night([0.3], dew_point=272.65)
-    chilled = replace(outside, field_heat=np.full_like(outside.wind, -2e5))
+    chilled = replace(outside, field_heat=np.full_like(outside.wind, -6e5))
     inside = run(chilled, replace(surfaces(), area=np.full(3, 1e-9)))
     full = vapour.specific_humidity(vapour.saturation_pressure_water(inside.temperature), 1e5)
     assert (inside.humidity <= full * (1 + 1e-6)).all()

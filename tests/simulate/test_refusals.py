@@ -48,7 +48,7 @@ def test_a_probe_and_pipes_below_the_profile() -> None:
 def test_more_layers_than_the_column_has() -> None:
     many = [{"material": "sand mix", "thickness": 0.02}] * 40
     venue = w.venue(w.zone(build=None, layers=many))
-    with pytest.raises(InputError, match="zone A: 4. layers; wanted 1 to 20"):
+    with pytest.raises(InputError, match=r"zone A: 4. layers; wanted 1 to 20"):
         run.outcome(venue, [w.forcing(2.0)], w.initial(w.venue()), w.plan(venue), [w.window(0, 2)])
 
 

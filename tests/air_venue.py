@@ -1,0 +1,61 @@
+"""An invented horseshoe with one open end, a closed bowl, and the same field in the open; coarse and soon traced."""
+
+from functools import cache
+
+from microclimate.exposure import bowl as geometry
+from microclimate.venue import load
+
+TEXT = """
+format = 1
+name = "Lower Fold"
+units = "US"
+clock = 12
+[site]
+latitude = 41
+longitude = -88
+elevation = 200
+time_zone = "America/Chicago"
+surroundings = "open country"
+[field]
+length = 100
+width = 60
+bearing = 0
+cell_size = 10
+zone_rows = 1
+zone_columns = 3
+zone_names = [["south", "middle", "north"]]
+[[ground]]
+build = "sand over gravel"
+[bowl]
+kind = "horseshoe"
+open_end = "head"
+corner_radius = 12
+[[stand]]
+name = "ring"
+side = "all"
+setback = 8
+[[stand.tier]]
+front_height = 1.5
+tread = 0.8
+riser = 0.5
+rows = 40
+material = "painted metal"
+"""
+
+
+@cache
+def venue(kind: str = "horseshoe", material: str = "painted metal"):
+    """The venue; "none" is the same field in open country."""
+    if kind == "none":
+        return load.text(TEXT.split("[bowl]")[0])
+    text = TEXT.replace("painted metal", material)
+    if kind == "closed":  # all round and higher: sky view about .86 in the middle
+        text = text.replace('kind = "horseshoe"\nopen_end = "head"', 'kind = "rounded rectangle"')
+        text = text.replace("rows = 40", "rows = 44").replace("riser = 0.5", "riser = 0.65")
+    return load.text(text)
+
+
+@cache
+def bowl(kind: str = "horseshoe", material: str = "painted metal"):
+    """Its traced bowl, once a session."""
+    return geometry.bowl(venue(kind, material))
