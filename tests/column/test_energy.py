@@ -84,6 +84,12 @@ def test_energy_closes_through_a_side_face() -> None:
     assert (abs(block.stored() - start - came) / gross).max() < 1e-12
 
 
+def test_energy_in_float32() -> None:
+    """Residual over gross flux 1e-5 (bar of the project): float32 holds 1e7 J m-2 to 1 J m-2."""
+    residual, _ = _winter(_busy(np.float32), 40, 600.0)
+    assert residual < 1e-5
+
+
 @pytest.mark.parametrize("row", ["SNOW", "COVER_FROST", "LEAF_FROST", "HEAT", "UNDER"])
 def test_the_switches_were_on(row: str) -> None:
     block = _busy(np.float64)
