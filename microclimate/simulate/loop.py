@@ -2,6 +2,7 @@
 
 import numpy as np
 from numba import prange
+from numpy.typing import DTypeLike, NDArray
 
 from microclimate.column import ground
 from microclimate.column import rows as s
@@ -43,6 +44,18 @@ TINY = 1e-9  # [W m-2 K-1]
 SKIRTS_LEAK = 0.2  # of the exchange below trays that closed skirts leave (ours)
 
 
+def tiled(forcing: NDArray[np.float64], kind: DTypeLike) -> NDArray[np.floating]:
+    """Forcing (time, row, patch) in tiles of LANES patches, (tile, time, row, LANES); the last is filled up."""
+    times, count, patches = forcing.shape
+    tiles = -(-patches // LANES)
+    found = np.empty((tiles, times, count, LANES), dtype=kind)
+    for tile in range(tiles):
+        part = forcing[:, :, tile * LANES : (tile + 1) * LANES]
+        found[tile, :, :, : part.shape[2]] = part
+        found[tile, :, :, part.shape[2] :] = part[:, :, -1:]
+    return found
+
+
 @formula
 def _load(
     surface: Value,
@@ -75,12 +88,15 @@ def _load(
 
 
 @formula
-def _alike(block: Value, columns: Value, last: Value) -> Value:
-    """Steps for which the block's lanes read neighbouring columns of the forcing; 0 where they are not neighbours."""
+def _whole(block: Value, columns: Value, last: Value) -> Value:
+    """Steps for which the block's lanes are one tile of the forcing; 0 where they are not."""
     first, end = block * LANES, (block + 1) * LANES
-    if end > columns.shape[0] or columns[end - 1, 0] - columns[first, 0] != LANES - 1:
+    if end > columns.shape[0]:
         return 0
-    least = last[columns[first, 0]]
+    pair = columns[first, 0]
+    if pair % LANES != 0 or columns[end - 1, 0] - pair != LANES - 1:
+        return 0
+    least = last[pair]
     for lane in range(first, end):
         least = min(least, last[columns[lane, 0]])
     return least
@@ -88,23 +104,23 @@ def _alike(block: Value, columns: Value, last: Value) -> Value:
 
 @formula
 def _force(
-    surface: Value, alive: Value, time: Value, block: Value, alike: Value, columns: Value, forcing: Value, last: Value
+    surface: Value, alive: Value, time: Value, block: Value, whole: Value, columns: Value, forcing: Value, last: Value
 ) -> None:
     """Forcing of a step; a lane whose forcing has ended keeps its last."""
-    if time < alike:
-        first = np.uint64(columns[block * LANES, 0])
+    if time < whole:
+        tile = columns[block * LANES, 0] // LANES
         for row in range(s.FORCED):
             for lane in range(LANES):
-                surface[on(s.AIR + row, lane)] = forcing[time, row, first + np.uint64(lane)]
+                surface[on(s.AIR + row, lane)] = forcing[tile, time, row, np.uint64(lane)]
         for lane in range(LANES):
             alive[lane] = 1.0
     else:
         for lane in range(LANES):
-            patch = columns[min(block * LANES + lane, columns.shape[0] - 1), 0]
-            alive[lane] = 1.0 if time < last[patch] else 0.0
-            now = max(min(time, last[patch] - 1), 0)
+            pair = columns[min(block * LANES + lane, columns.shape[0] - 1), 0]
+            alive[lane] = 1.0 if time < last[pair] else 0.0
+            now = max(min(time, last[pair] - 1), 0)
             for row in range(s.FORCED):
-                surface[on(s.AIR + row, lane)] = forcing[now, row, patch]
+                surface[on(s.AIR + row, lane)] = forcing[pair // LANES, now, row, pair % LANES]
 
 
 @formula
@@ -198,11 +214,11 @@ def _run_block(
     alive = np.zeros(LANES, dtype=kind)
     _load(surface, layer, places, block, columns, given, layers, state, heat, depth_places)
     ground.settle(layer, count)
-    alike = _alike(block, columns, last)
+    whole = _whole(block, columns, last)
     for window in range(windows.shape[0]):
         accumulate.open_account(accounts[block, window])
     for time in range(lengths.shape[0]):
-        _force(surface, alive, time, block, alike, columns, forcing, last)
+        _force(surface, alive, time, block, whole, columns, forcing, last)
         if changes[time]:
             _plan(surface, time, block, columns, plans)
         weather = _surroundings(surface)
@@ -319,7 +335,7 @@ def run_serial(
     state, heat : (patch or column, rows.KEPT), (patch, layer) the start [J m-2]
     depth_places : (patch, 6) row and share of the report depths
     shallow : layers that the surface state looks at
-    forcing : (time, rows.FORCED, patch)
+    forcing : (tile, time, rows.FORCED, LANES): patches in tiles of LANES, each in one piece of memory through time
     plans, changes : (time, rows.PLANNED, zone); (time) whether a plan differs from the step before
     last : (patch) steps before the first gap
     lengths, spans, parts : (time) of the steps [s]; of the shorter steps that each is cut into; how many

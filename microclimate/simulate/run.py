@@ -199,7 +199,7 @@ def _run(
         fixed.heat.astype(kind),
         fixed.depth_places.astype(kind),
         fixed.shallow,
-        _forced(venue, block, initial, zone_index).astype(kind),
+        loop.tiled(_forced(venue, block, initial, zone_index), kind),
         planned.astype(kind),
         np.concatenate(([True], (planned[1:] != planned[:-1]).any(axis=(1, 2)))),
         _steps_before_gap(block),

@@ -99,7 +99,7 @@ def kernel(work: Case, kind: Any = np.float64, traced: bool = False) -> tuple[An
         floats.heat,
         floats.depth_places,
         work.fixed.shallow,
-        work.forcing.astype(kind),
+        loop.tiled(work.forcing, kind),
         work.plans.astype(kind),
         np.concatenate(([True], (work.plans[1:] != work.plans[:-1]).any(axis=(1, 2)))),
         np.full(work.fixed.given.shape[0], work.lengths.size),
