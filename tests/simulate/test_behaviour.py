@@ -267,3 +267,19 @@ def test_dry_sand_round_the_pipes_takes_less_heat() -> None:
         )
         heat.append(float(told["heating_energy"]))
     assert heat[1] < 0.9 * heat[0]
+
+
+def test_the_sky_sees_the_top() -> None:
+    """The surface is the leaf where it is bare, the colder skin of the snow or the cover where one lies."""
+    venue = w.venue(covers=[{"name": "blanket", "kind": "insulated"}])
+    warmer = []
+    for start, cover in (({}, 0.0), ({"snow_amount": 20.0, "snow_depth": 0.12}, 0.0), ({}, 1.0)):
+        initial = w.initial(venue, canopy_temperature=272.5, **start)
+        plan = w.plan(venue, cover=cover)
+        _, states = run.outcome(venue, [w.forcing(10.0)], initial, plan, [w.window(0, 10)], states=[(0, 0)])
+        assert states is not None
+        last = states.isel(plan=0, realization=0, patch=0, time=-1)
+        warmer.append(float(last["canopy_temperature"] - last["surface_temperature"]))
+    assert warmer[0] == 0.0
+    assert warmer[1] > 3.0
+    assert warmer[2] > 3.0
