@@ -44,6 +44,18 @@ TINY = 1e-9  # [W m-2 K-1]
 SKIRTS_LEAK = 0.2  # of the exchange below trays that closed skirts leave (ours)
 
 
+def side_by_side(plans: int, pairs: int) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    """Plan and patch of each column, plan by plan: lanes side by side have like covers and heat.
+
+    Each plan is filled up to whole tiles with its last patch again where that adds little (a tenth: ours), so that its
+    blocks read the forcing tile by tile; the third array tells the columns that count.
+    """
+    filled = -(-pairs // LANES) * LANES
+    width = filled if filled <= 1.1 * pairs else pairs
+    number, slot = (array.ravel() for array in np.meshgrid(np.arange(plans), np.arange(width), indexing="ij"))
+    return number, np.minimum(slot, pairs - 1), slot < pairs
+
+
 def tiled(forcing: NDArray[np.float64], kind: DTypeLike) -> NDArray[np.floating]:
     """Forcing (time, row, patch) in tiles of LANES patches, (tile, time, row, LANES); the last is filled up."""
     times, count, patches = forcing.shape
@@ -118,9 +130,10 @@ def _force(
         for lane in range(LANES):
             pair = columns[min(block * LANES + lane, columns.shape[0] - 1), 0]
             alive[lane] = 1.0 if time < last[pair] else 0.0
-            now = max(min(time, last[pair] - 1), 0)
+            now = np.uint64(max(min(time, last[pair] - 1), 0))
+            tile, place = np.uint64(pair // LANES), np.uint64(pair % LANES)
             for row in range(s.FORCED):
-                surface[on(s.AIR + row, lane)] = forcing[pair // LANES, now, row, pair % LANES]
+                surface[on(s.AIR + row, lane)] = forcing[tile, now, np.uint64(row), place]
 
 
 @formula

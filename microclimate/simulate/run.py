@@ -169,8 +169,7 @@ def _run(
     realizations, patches = block.sizes["realization"], zone_index.size
     pairs, plans = realizations * patches, 1 if plan is None else plan.sizes["plan"]
     zones = len(venue.field.zones)
-    # plan by plan: lanes side by side then have like covers and heat, and neighbouring forcing
-    number, pair = (array.ravel() for array in np.meshgrid(np.arange(plans), np.arange(pairs), indexing="ij"))
+    number, pair, counts = loop.side_by_side(plans, pairs)
     table = np.stack([pair, number * zones + zone_index[pair % patches]], axis=1)
     blocks = -(-table.shape[0] // LANES)
     accounts = np.zeros((blocks, len(windows), accumulate.ACCOUNT * LANES))
@@ -178,7 +177,7 @@ def _run(
     end_heat = np.zeros((table.shape[0] if ends else 0, count), dtype=kind)
     traced = np.full(table.shape[0] if wanted else 0, -1, dtype=np.int64)
     for place, (which, realization) in enumerate(wanted):
-        chosen = (number == which) & (pair // patches == realization)
+        chosen = counts & (number == which) & (pair // patches == realization)
         traced[chosen] = place * patches + np.arange(patches)
     told = 1 if leaf_alone else loop.TRACE + 2 * count
     traces = np.full((len(wanted) * patches, time.ends.size, told), np.nan, dtype=kind)
@@ -225,7 +224,7 @@ def _run(
     by_column = by_lane.reshape(blocks * LANES, len(windows), accumulate.ACCOUNT)[: table.shape[0]]
 
     def by_plan(array: Array) -> Array:
-        return array.reshape(plans, realizations, patches, *array.shape[1:])
+        return array[counts].reshape(plans, realizations, patches, *array.shape[1:])
 
     none = np.empty(0)
     return time, tell.Result(

@@ -69,7 +69,7 @@ def case(patches: int, members: int, plans: int, hours: float, step: float = 300
     planned[:, rows.HEATING_ALLOWED - rows.COVERED] = (number % 3 > 0)[:, None]
     planned[:, rows.SET_POINT - rows.COVERED] = 4.0
     planned[:, rows.SUPPLY - rows.COVERED] = 35.0
-    plan, pair = (array.ravel() for array in np.meshgrid(number, np.arange(pairs), indexing="ij"))
+    plan, pair, _ = loop.side_by_side(plans, pairs)
     limits = venue.limits
     thresholds = (limits.snow_amount, limits.ice_film_amount, limits.frozen_fraction, limits.frost_amount)
     return Case(
