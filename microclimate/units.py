@@ -178,13 +178,15 @@ def dimension(unit: str) -> str:
 def to_si(value: ArrayLike, unit: str) -> NDArray[np.float64]:
     """Numbers of one unit as SI numbers, any shape."""
     _, factor, offset = _UNITS[known(unit)]
-    return np.asarray(np.asarray(value, dtype=float) * factor + offset)
+    with np.errstate(over="ignore"):  # beyond the largest float is infinite, which no range allows
+        return np.asarray(np.asarray(value, dtype=float) * factor + offset)
 
 
 def from_si(value: ArrayLike, unit: str) -> NDArray[np.float64]:
     """SI numbers as numbers of one unit, any shape."""
     _, factor, offset = _UNITS[known(unit)]
-    return np.asarray((np.asarray(value, dtype=float) - offset) / factor)
+    with np.errstate(over="ignore"):
+        return np.asarray((np.asarray(value, dtype=float) - offset) / factor)
 
 
 def quantity(text: str | float, unit: str) -> float:

@@ -131,3 +131,8 @@ def test_missing_reads_unknown_and_zero_has_no_sign() -> None:
     assert Shown().text(np.nan, "temperature") == "unknown"
     assert Shown().text(273.149, "temperature") == "0.0 °C"
     assert Shown().text(271.15, "temperature") == "\u22122.0 °C"
+
+
+def test_a_number_beyond_all_floats_is_infinite_and_no_warning() -> None:
+    assert quantity(4.9e304, "h") == np.inf
+    assert from_si(1e308, "mm") == np.inf
