@@ -104,11 +104,16 @@ _OPTIONS: dict[str, Any] = {
 }
 
 
+def folder_of(file: Path) -> Path:
+    """Where the kernels of a file of ours are kept."""
+    root = Path(os.environ.get("NUMBA_CACHE_DIR") or cache_root() / "kernels")
+    return cache_folder(file.resolve(), _PACKAGE, root)
+
+
 def _compiled(function: _F, **options: Any) -> _F:
     """numba reads the folder of its cache at the moment a kernel is decorated."""
-    root = Path(os.environ.get("NUMBA_CACHE_DIR") or cache_root() / "kernels")
     before = getattr(numba.config, "CACHE_DIR", "")
-    setattr(numba.config, "CACHE_DIR", str(cache_folder(Path(function.__code__.co_filename).resolve(), _PACKAGE, root)))  # noqa: B010
+    setattr(numba.config, "CACHE_DIR", str(folder_of(Path(function.__code__.co_filename))))  # noqa: B010
     try:
         compiled: _F = numba.njit(**_OPTIONS, **options)(function)
     finally:
