@@ -3,8 +3,10 @@
 from types import SimpleNamespace
 
 import numpy as np
+import xarray as xr
 
-from microclimate.constants import STEFAN_BOLTZMANN
+from microclimate import schema
+from microclimate.constants import STEFAN_BOLTZMANN, ZERO_CELSIUS
 from microclimate.exposure import air, stands
 from microclimate.physics import vapour
 
@@ -78,3 +80,27 @@ def night(
 def excess(inside: air.Inside, outside: air.Outside) -> np.ndarray:
     """Bowl air less air outside at the end [K]."""
     return inside.temperature[:, -1] - outside.temperature[:, -1]
+
+
+def clear_night(wind: float, emissivity: float = 0.72, members: int = 1) -> xr.Dataset:
+    """Weather of 20 h from the afternoon of 15 January: 8 to 0 degC, dew point -3 degC, steady west wind, no sun."""
+    hours = np.arange(21.0)
+    outside = ZERO_CELSIUS + 8.0 * np.exp(-hours / 4.0) - 0.05 * hours
+    values = dict.fromkeys(schema.WEATHER, 0.0 * hours) | {
+        "air_temperature": outside,
+        "dew_point_temperature": 270.15 + 0.0 * hours,
+        "wind_speed": wind + 0.0 * hours,
+        "wind_speed_of_gust": 1.5 * wind + 0.0 * hours,
+        "wind_from_direction": 270.0 + 0.0 * hours,
+        "surface_air_pressure": 99000.0 + 0.0 * hours,
+        "surface_downwelling_longwave_flux_in_air": emissivity * STEFAN_BOLTZMANN * outside**4,
+    }
+    series = xr.Dataset(
+        {name: (("realization", "time"), np.tile(value, (members, 1))) for name, value in values.items()},
+        coords={
+            "time": np.datetime64("2025-01-15T21:00", "ns") + hours.astype("timedelta64[h]"),
+            "realization": np.arange(members),
+        },
+        attrs={"wind_height": 10.0, "temperature_height": 2.0, "source": "made up", "issued": "", "assumed": ""},
+    )
+    return schema.seal(series, schema.WEATHER, "Weather")

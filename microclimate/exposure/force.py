@@ -58,6 +58,7 @@ class Forcing:
     field_flux: xr.Dataset | None = None
     seed: int | None = SEED
     bowl_air: bool = True
+    sheltered: bool = True
 
     @property
     def open_field(self) -> bool:
@@ -139,6 +140,9 @@ class Forcing:
     @cached_property
     def shelter(self) -> Array:
         """Shelter factor (realization, patch, direction), drawn for each realization when there is a seed."""
+        if not self.sheltered:
+            shape = (self.weather.sizes["realization"], self.patches.sizes["patch"], len(shelter.DIRECTIONS))
+            return np.broadcast_to(1.0, shape)
         distance, height, patch = self.crest
         known = wind_known(self.venue, self.patches["zone_index"].values)
         realizations = self.weather["realization"].values
@@ -211,13 +215,17 @@ class Forcing:
         outside = self.outside(laid)
         if self.basin is None or outside is None:
             return None
-        rngs = None
-        if self.seed is not None:
-            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in laid.realizations]
-        parameters = inside.table(len(outside.wind), *air_known(self.venue, rngs))
+        parameters = self.exchange(laid.realizations)
         found = self.basin.inside(self.steps.seconds, outside, parameters, with_field=self.field_flux is None)
         by_hand = self.venue.calibration.air_offset * outside.rim_excess  # on clear calm nights
         return replace(found, temperature=found.temperature + by_hand)
+
+    def exchange(self, realizations: NDArray[np.int64]) -> Array:
+        """Parameters of the bowl's air (realization, parameter), drawn for each when there is a seed."""
+        rngs = None
+        if self.seed is not None:
+            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in realizations]
+        return inside.table(len(realizations), *air_known(self.venue, rngs))
 
     def site_wind(self, speed: Array) -> Array:
         """Wind at 10 m over the site's surroundings [m s-1]."""
@@ -257,7 +265,7 @@ class Forcing:
             self.site_wind(point[name])[:, None, :] * shelter.to_patch_height()
             for name in ("wind_speed", "wind_speed_of_gust")
         )
-        if self.open_field:
+        if self.open_field or not self.sheltered:
             return {"wind_speed": mean, "wind_speed_of_gust": gust}
         share = shelter.lookup(self.shelter[part], point["direction"])
         if bowl is not None:
@@ -349,6 +357,7 @@ def forcing(
     field_flux: xr.Dataset | None = None,
     seed: int | None = SEED,
     bowl_air: bool = True,
+    sheltered: bool = True,
 ) -> Forcing:
     """What reaches each patch of the venue under this weather.
 
@@ -368,6 +377,8 @@ def forcing(
         the best values for all, as a single realization always does.
     bowl_air : bool
         False: the air of the forecast in the bowl too, to see what the bowl's own air changes.
+    sheltered : bool
+        False: the wind of open ground in the bowl too, to see what shelter changes.
     """
     bowl = geometry.bowl(venue) if bowl is None else bowl
     if patches is None:
@@ -376,4 +387,4 @@ def forcing(
         patches = join(venue.field.zones, bowl, morning_sun(bowl, venue.site.latitude, venue.site.longitude, day))
     if weather.sizes["realization"] == 1:
         seed = None
-    return Forcing(venue, weather, bowl, patches, step, field_flux, seed, bowl_air)
+    return Forcing(venue, weather, bowl, patches, step, field_flux, seed, bowl_air, sheltered)

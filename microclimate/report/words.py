@@ -228,6 +228,8 @@ class _Filler(string.Formatter):
             return value
         if format_spec == "percent":
             return f"{100 * value:.0f} %"
+        if format_spec == "share":
+            return f"{value:.2f}"
         return measure(value, format_spec, self.shown) if format_spec else f"{value:g}"
 
 

@@ -32,6 +32,21 @@ REASONS: Mapping[str, str] = {
     "tray closed below": "{zone} lies on trays closed below",
     "insulated below": "{zone} is insulated below: little heat comes up from the ground",
     "sheltered": "the stands keep wind from {zone}: {wind:speed} there",
+    "bowl wind": "wind over the grass is {factor:share} ({low:share} to {high:share}) of the forecast's",
+    "bowl air colder": "air in the bowl is {middle:temperature difference} ({low:temperature difference} to "
+    "{high:temperature difference}) colder than the forecast at {time:clock}",
+    "bowl air warmer": "air in the bowl is {middle:temperature difference} ({low:temperature difference} to "
+    "{high:temperature difference}) warmer than the forecast at {time:clock}",
+    "bowl air near": "air in the bowl is near the forecast at {time:clock}: between {colder:temperature difference} "
+    "colder and {warmer:temperature difference} warmer",
+    "bowl colder": "shelter and the bowl's own air make {zone} {difference:temperature difference} colder than the "
+    "open wind would",
+    "bowl milder": "shelter and the bowl's own air keep {zone} {difference:temperature difference} milder than the "
+    "open wind would",
+    "bowl range": "what is not known of wind and air in the bowl makes about {share:percent} of the night's range",
+    "bowl range small": "what is not known of wind and air in the bowl makes under {share:percent} of the night's "
+    "range",
+    "frost on seats": "frost on the seats is likely: it makes bare metal as cold as paint",
     "dry root zone": "the root zone of {zone} is dry ({water:percent} water): it freezes fast",
     "wet root zone": "the root zone of {zone} is wet ({water:percent} water): it freezes slowly and thaws slowly",
     "warm ground": "the ground is still warm: {soil:temperature} at {depth:depth}",

@@ -12,8 +12,6 @@ from microclimate.venue import calibration, load
 from microclimate.weather import complete, read
 from microclimate.workflow import files
 
-FILE = "calibration.toml"
-
 
 def calibrate(
     venue_path: Path,
@@ -40,7 +38,7 @@ def calibrate(
     InputError
         Everything in the files that cannot be used.
     """
-    out = venue_path.resolve().parent / FILE if out is None else out
+    out = venue_path.resolve().parent / files.CALIBRATION if out is None else out
     venue = load.venue(venue_path, out if out.exists() else None)
     site = venue.site.site
     try:

@@ -21,10 +21,10 @@ from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.report.words_check import Lit, Night, Swing, checked
 from microclimate.schema import Event, Site
 from microclimate.simulate import run, start
-from microclimate.venue import load, summary, unknowns
+from microclimate.venue import summary, unknowns
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
-from microclimate.workflow import windows
+from microclimate.workflow import files, windows
 
 LOOK = 120.0  # [s] between two looks at the sun
 LIT = 0.5  # [1] share of the beam from which a spot counts as sunlit
@@ -78,7 +78,7 @@ def check(
         Every fault of the venue, or of the weather; WeatherTooOld when it does not reach the night.
     """
     now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
-    venue = load.venue(venue_path)
+    venue = files.described(venue_path)
     site = venue.site.site
     day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
     dark = windows.night(site, day)

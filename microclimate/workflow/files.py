@@ -10,6 +10,16 @@ import xarray as xr
 
 from microclimate.errors import refuse
 from microclimate.schema import FORMAT
+from microclimate.venue import load
+from microclimate.venue.load import Venue
+
+CALIBRATION = "calibration.toml"  # beside the venue: what `calibrate` learned there
+
+
+def described(venue_path: Path) -> Venue:
+    """The venue, with what was learned about it where that lies beside its file."""
+    learned = venue_path.resolve().parent / CALIBRATION
+    return load.venue(venue_path, learned if learned.exists() else None)
 
 
 def folder(path: Path) -> None:

@@ -8,7 +8,6 @@ from microclimate.fieldlog.traces import Stamp
 from microclimate.learn import replay_files
 from microclimate.learn.replay import replay as run
 from microclimate.report.words_replay import FILES, replayed
-from microclimate.venue import load
 from microclimate.workflow import files
 
 
@@ -42,7 +41,7 @@ def replay(
     InputError
         Everything in the files that cannot be used.
     """
-    venue = load.venue(venue_path)
+    venue = files.described(venue_path)
     say("Running the ground under the observed weather ...")
     result = run(venue, weather_path, readings_path, timezone=timezone, stamp=stamp)
     written: dict[str, str] = {}

@@ -20,10 +20,9 @@ from microclimate.report.answer import Answer, Limit, Start
 from microclimate.risk import outlook
 from microclimate.schema import Event, SurfaceState
 from microclimate.simulate import run, start, start_file, warm
-from microclimate.venue import load
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
-from microclimate.workflow import files, forecast, pictures, reasons, windows
+from microclimate.workflow import bowl_facts, files, forecast, pictures, reasons, windows
 
 MEMBERS = 31
 STATE_FILE = "state.nc"
@@ -106,7 +105,7 @@ def tonight(
     chosen = pictures.middle(done.outcome)
     given = (done.venue, done.weather, done.bowl, done.patches, done.initial, done.plan)
     states = pictures.states(*given, done.windows, chosen)
-    answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now)
+    answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now, chosen)
     text = screen.text(answer)
     if out is not None:
         files.folder(out)
@@ -129,7 +128,7 @@ def work_out(
     say: Callable[[str], None],
 ) -> Run:
     """All stages up to the chances; `ways` as `forecast.given` takes them."""
-    venue = load.venue(venue_path)
+    venue = files.described(venue_path)
     site = venue.site.site
     day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
     asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events)]
@@ -176,8 +175,8 @@ def work_out(
     return Run(venue, members, name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk)
 
 
-def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime) -> Answer:
-    """The run as the reader gets it; `states` and `cells` are of its middle realization."""
+def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, chosen: int) -> Answer:
+    """The run as the reader gets it; `states` and `cells` are of its middle realization, `chosen`."""
     coldest = _coldest(done.risk)
     lowest = done.outcome["canopy_temperature_min"].isel(plan=0, event=0)
     return Answer(
@@ -195,7 +194,10 @@ def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime) -> Ans
         cells=cells,
         section=pictures.section(states, coldest),
         start=_start(done.initial, lowest.min("patch").values),
-        reasons=reasons.facts(done.venue, done.weather, done.windows[0], done.risk, done.initial, done.bowl, coldest),
+        reasons=reasons.facts(done.venue, done.weather, done.windows[0], done.risk, done.initial, done.bowl, coldest)
+        + bowl_facts.facts(
+            done.forcing, done.outcome, done.risk, done.initial, done.plan, done.windows[0], coldest, chosen
+        ),
         assumed=tuple(code for code in done.forcing.assumed.split("\n") if code),
         equipment=_equipment(done.venue),
         limit=Limit(SurfaceState.WHITE_FROST, done.venue.limits.tolerated_chance),

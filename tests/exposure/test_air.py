@@ -7,11 +7,11 @@ import air_venue
 import numpy as np
 import pytest
 import xarray as xr
+from air_nights import clear_night as night
 from bowl_fakes import weather
 
 from microclimate import schema
 from microclimate.actions.plan import nothing
-from microclimate.constants import STEFAN_BOLTZMANN, ZERO_CELSIUS
 from microclimate.exposure import shelter
 from microclimate.exposure.force import forcing
 from microclimate.exposure.told import rose, told
@@ -19,22 +19,6 @@ from microclimate.simulate import run, start
 from microclimate.venue.calibration import Calibration, LearnedAir, LearnedWind, text
 
 DAWN = np.datetime64("2025-01-16T12:00")
-
-
-def night(wind: float, emissivity: float = 0.72, members: int = 1) -> xr.Dataset:
-    """18 h from the afternoon of 15 January: 8 to 0 degC, dew point -3 degC, steady west wind, no sun."""
-    series = weather(hours=20, members=members, start="2025-01-15T21:00")
-    hours = np.arange(21.0)
-    air = ZERO_CELSIUS + 8.0 * np.exp(-hours / 4.0) - 0.05 * hours
-    for name in series.data_vars:
-        if "shortwave" in str(name) or "fall" in str(name) or "precipitation" in str(name):
-            series[name][:] = 0.0
-    series["air_temperature"][:] = air
-    series["dew_point_temperature"][:] = 270.15
-    series["wind_speed"][:] = wind
-    series["wind_speed_of_gust"][:] = 1.5 * wind
-    series["surface_downwelling_longwave_flux_in_air"][:] = emissivity * STEFAN_BOLTZMANN * air**4
-    return series
 
 
 def canopy(kind: str, series: xr.Dataset, **more) -> float:

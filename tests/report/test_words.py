@@ -224,6 +224,7 @@ def test_every_reason_can_be_said() -> None:
     values = {
         **dict.fromkeys(("cloud", "wind", "sky_view", "water", "depth", "difference"), 0.4),
         **dict.fromkeys(("air", "dew_point", "soil"), 271.0),
+        **dict.fromkeys(("factor", "low", "middle", "high", "colder", "warmer", "share"), 0.3),
         "zone": "West end",
         "time": datetime(2026, 12, 16, 15, 40),
     }
