@@ -26,6 +26,17 @@ zone_columns = 3
 zone_names = [["south", "middle", "north"]]
 [[ground]]
 build = "sand over gravel"
+circuit = "all"
+[[circuit]]
+name = "all"
+kind = "hydronic"
+depth = "200 mm"
+pitch = "200 mm"
+power = 150
+supply_temperature = "35 degC"
+probe_depth = "100 mm"
+set_point = "8 degC"
+ceiling = "18 degC"
 [bowl]
 kind = "horseshoe"
 open_end = "head"
