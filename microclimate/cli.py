@@ -85,6 +85,12 @@ def tonight(
         typer.Option("--past", metavar="FILE", help="the last 10 to 30 days of weather, for the start state"),
     ] = None,
     out: OUT = None,
+    advise: Annotated[
+        bool, typer.Option("--advise", help="what to do by when with the venue's covers, heating and crew")
+    ] = False,
+    message: Annotated[
+        bool, typer.Option("--message", help="the advice alone, in at most 300 characters for a phone")
+    ] = False,
     exit_code: Annotated[
         bool, typer.Option("--exit-code", help="exit with 1 when a zone is outside your limits")
     ] = False,
@@ -105,9 +111,10 @@ def tonight(
             readings=reading or [],
             past=past,
             out=out,
+            advice=advise or message,
             say=_say,
         )
-        typer.echo(done.text)
+        typer.echo(done.message if message else done.text)
         if exit_code and done.act:
             raise typer.Exit(1)
 

@@ -15,6 +15,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.errors import InputError, Problem
+from microclimate.report.planned import Planned
 from microclimate.schema import RISK_VARIABLES, Advice, Event, SurfaceState, Var, seal
 from microclimate.units import Shown
 
@@ -140,6 +141,8 @@ class Answer:
         What the manager set.
     advice : tuple of Advice
         What to do and by when, where it was asked for.
+    plan : Planned or None
+        The plan behind that advice, with its figures.
 
     Raises
     ------
@@ -166,6 +169,7 @@ class Answer:
     equipment: frozenset[str] = frozenset()
     limit: Limit | None = None
     advice: tuple[Advice, ...] = ()
+    plan: Planned | None = None
 
     def __post_init__(self) -> None:
         specs = {"risk": RISK_VARIABLES, "curves": CURVES, "sky": SKY, "cells": CELLS, "section": SECTION}

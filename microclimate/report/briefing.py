@@ -9,7 +9,17 @@ import numpy as np
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
-from microclimate.report import canvas, figures, tables, words_cautions, words_figures, words_head, words_reasons
+from microclimate.report import (
+    canvas,
+    figures,
+    tables,
+    timeline,
+    words_cautions,
+    words_figures,
+    words_head,
+    words_plan,
+    words_reasons,
+)
 from microclimate.report.answer import Answer
 from microclimate.report.sheet import fitted
 from microclimate.report.tables import Table
@@ -19,7 +29,12 @@ from microclimate.schema import SurfaceState
 _TEMPLATES = Path(__file__).parent / "templates"
 _PAGES = Environment(loader=FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=False, lstrip_blocks=False)
 _PAGES.finalize = lambda value: glued(value) if type(value) is str else value
-_SIZES = {"map": (4.0, 2.75), "curves": (4.0, 2.5), "section": (4.0, 2.45)}  # [inch] about what a phone shows
+_SIZES = {
+    "map": (4.0, 2.75),
+    "curves": (4.0, 2.5),
+    "section": (4.0, 2.45),
+    "timeline": (4.6, 3.1),
+}  # [inch] about what a phone shows
 MAIN_WINDOWS = 2  # windows in the table of zones; further ones have a table of their own
 
 
@@ -30,6 +45,14 @@ class _Figure:
     svg: Markup
     table: Table
     note: str = ""
+
+
+@dataclass(frozen=True)
+class _Plan:
+    summary: list[str]
+    figure: _Figure
+    tables: list[Table]
+    whom: list[str]
 
 
 @dataclass(frozen=True)
@@ -107,6 +130,7 @@ def page(answer: Answer) -> str:
         chances=chances,
         shared=shared.pop() if len(shared) == 1 else "",
         advice=advice,
+        plan=_plan(answer),
         figures=_figures(answer),
         reasons=reasons,
         sources=sources,
@@ -151,17 +175,12 @@ def _figures(answer: Answer) -> list[_Figure]:
     chosen = tuple(dict.fromkeys((known[0], known[len(known) // 2], known[-1])))
     shown, windows = answer.shown, answer.windows
 
-    def drawn(name: str, title: str, told: str, draw: Callable[[Any], Any]) -> Markup:
-        made, axes = canvas.figure(*_SIZES[name])
-        draw(axes)
-        return Markup(canvas.svg(made, name, title, told))
-
     with canvas.style():
         return [
             _Figure(
                 "map",
                 words_figures.map_title(answer),
-                drawn(
+                _drawn(
                     "map",
                     words_figures.map_title(answer),
                     words_figures.map_description(answer),
@@ -172,7 +191,7 @@ def _figures(answer: Answer) -> list[_Figure]:
             _Figure(
                 "curves",
                 words_figures.curves_title(answer),
-                drawn(
+                _drawn(
                     "curves",
                     words_figures.curves_title(answer),
                     words_figures.curves_description(answer, chosen),
@@ -184,7 +203,7 @@ def _figures(answer: Answer) -> list[_Figure]:
             _Figure(
                 "section",
                 words_figures.section_title(answer),
-                drawn(
+                _drawn(
                     "section",
                     words_figures.section_title(answer),
                     words_figures.section_description(answer),
@@ -193,6 +212,26 @@ def _figures(answer: Answer) -> list[_Figure]:
                 tables.section_rows(answer),
             ),
         ]
+
+
+def _drawn(name: str, title: str, told: str, draw: Callable[[Any], Any]) -> Markup:
+    made, axes = canvas.figure(*_SIZES[name])
+    draw(axes)
+    return Markup(canvas.svg(made, name, title, told))
+
+
+def _plan(answer: Answer) -> _Plan | None:
+    """The plan on the page: what it brings, the timeline, and its tables."""
+    planned = answer.plan
+    if planned is None:
+        return None
+    title, told = timeline.title(answer), timeline.description(answer, planned)
+    with canvas.style():
+        svg = _drawn("timeline", title, told, lambda axes: timeline.draw(axes, answer, planned))
+    figure = _Figure("timeline", title, svg, timeline.table(answer, planned), timeline.note())
+    found = [words_plan.actions(answer, planned)] if planned.best.deeds else []
+    found += [words_plan.options(answer, planned), *filter(None, [words_plan.stops(answer, planned)])]
+    return _Plan(words_plan.summary(answer, planned), figure, found, words_plan.told_whom(answer, planned))
 
 
 def _zones(answer: Answer) -> _Zones:

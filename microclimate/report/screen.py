@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 
-from microclimate.report import tables, words_cautions, words_head, words_reasons
+from microclimate.report import tables, words_cautions, words_head, words_plan, words_reasons
 from microclimate.report.answer import Answer
 from microclimate.report.words import glued
 
@@ -28,6 +28,7 @@ def text(answer: Answer) -> str:
     headline = _headline(answer)
     lines += [*headline, *_wrapped(words_head.worst_zone(answer))]
     lines += _bullets("Do", words_head.advice_words(answer))
+    lines += _plan(answer)
     for event in range(len(answer.windows)):
         lines += ["", *_wrapped(words_head.title(answer, event))]
         if words_head.known(answer, event):
@@ -43,6 +44,16 @@ def text(answer: Answer) -> str:
     lines += ["", "In short:", *headline]
     lines += ["", *_wrapped(words_head.made(answer)), *_wrapped(words_head.DISCLAIMER)]
     return "\n".join(line.rstrip() for line in lines).replace("\u00a0", " ") + "\n"
+
+
+def _plan(answer: Answer) -> list[str]:
+    """What the plan brings and costs, latest starts, and the other plans."""
+    if answer.plan is None:
+        return []
+    lines = _bullets("With the plan", words_plan.summary(answer, answer.plan))
+    for told in words_plan.listed(answer, answer.plan):
+        lines += _bullets(told[0], told[1])
+    return lines
 
 
 def _headline(answer: Answer) -> list[str]:

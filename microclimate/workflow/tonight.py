@@ -1,7 +1,7 @@
 """`microclimate tonight`: venue and forecast in, the manager's answer out."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -15,17 +15,18 @@ from microclimate.exposure import force, patches
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.fieldlog import readings as spots
-from microclimate.report import briefing, screen
+from microclimate.report import briefing, calendar, message, screen, words_plan
 from microclimate.report.answer import Answer, Limit, Start
 from microclimate.risk import outlook
 from microclimate.schema import Event, SurfaceState
 from microclimate.simulate import run, start, start_file, warm
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
-from microclimate.workflow import bowl_facts, files, forecast, pictures, reasons, windows
+from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, windows
 
 MEMBERS = 31
 STATE_FILE = "state.nc"
+ACTIONS_FILE = "actions.ics"
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,7 @@ class Done:
 
     text: str
     act: bool  # a zone's chance of the limit's state is above what the manager tolerates
+    message: str  # for a phone; empty where no plan was asked for
     answer: Answer
     outcome: xr.Dataset
 
@@ -68,6 +70,7 @@ def tonight(
     past: Path | None = None,
     out: Path | None = None,
     now: datetime | None = None,
+    advice: bool = False,
     say: Callable[[str], None] = lambda text: None,
 ) -> Done:
     """Chance of freezing in one night and in the events within the forecast's reach.
@@ -89,6 +92,8 @@ def tonight(
         Folder for `briefing.html`, `states.nc` and `state.nc`.
     now : datetime, optional
         Naive UTC; without it the clock.
+    advice : bool
+        Search for a plan as well; with `out` also `actions.ics` and a line in the folder's field log.
     say : callable
         Told of progress.
 
@@ -106,14 +111,23 @@ def tonight(
     given = (done.venue, done.weather, done.bowl, done.patches, done.initial, done.plan)
     states = pictures.states(*given, done.windows, chosen)
     answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now, chosen)
-    text = screen.text(answer)
     if out is not None:
         files.folder(out)
+    if advice:
+        say("Trying out plans ...")
+        log = None if out is None else out / advise.LOG
+        plan = advise.planned(done.venue, done.forcing, done.initial, done.windows, now, issued=answer.issued, log=log)
+        answer = replace(answer, plan=plan, advice=words_plan.advice(answer, plan))
+    text = screen.text(answer)
+    if out is not None:
         briefing.write(answer, out / "briefing.html")
         files.write_results(states, done.outcome, done.risk, out / "states.nc")
         start_file.save(done.initial, done.weather["time"].values[0], out / STATE_FILE)
         text += f"\nBriefing: {out / 'briefing.html'}\nStates: {out / 'states.nc'}\n"
-    return Done(text, _act(answer), answer, done.outcome)
+        if answer.plan is not None:
+            text += f"Calendar: {calendar.write(answer, answer.plan, out / ACTIONS_FILE)}\n"
+    short = "" if answer.plan is None else message.message(answer, answer.plan)
+    return Done(text, _act(answer), short, answer, done.outcome)
 
 
 def work_out(

@@ -1,0 +1,195 @@
+"""How long each action can wait, and how long the field holds if the heat stops.
+
+Every later hour of one action, the rest of the plan held, goes through one run as a plan of its own. In each
+realization the latest start is the last hour that, like all hours before it, keeps the windows within the limit; the
+hour told at 90 % is the one that 90 % of the realizations still bear.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from microclimate.actions import cost
+from microclimate.actions import plan as plans
+from microclimate.actions.case import Case
+from microclimate.actions.constraints import slots_of_work
+from microclimate.actions.plan import Choice
+from microclimate.schema import SurfaceState
+from microclimate.simulate import run
+
+SURE = (0.50, 0.90, 0.95)
+By = datetime | Literal["not needed", "not reachable"]
+STATES = (SurfaceState.WHITE_FROST, SurfaceState.CRUST, SurfaceState.FROZEN_LAYER)
+EVERY = 2  # slots between the hours tried: one hour
+PROBE = 0.025  # [m] depth of the root-zone limit
+
+
+@dataclass(frozen=True)
+class Deadline:
+    """Latest start of one action for each of `SURE`: an hour (UTC), or one of the two words."""
+
+    action: str  # "lay" or "heat"
+    state: SurfaceState  # what the action holds off in time
+    by: tuple[By, By, By]
+
+
+@dataclass(frozen=True)
+class Failure:
+    """If heat stops at `when`: the first time (UTC) from then on that a zone is past each limit, None: in no window.
+
+    The limits are the venue's lowest leaf temperature, its lowest root-zone temperature at 25 mm, and a frozen layer.
+    """
+
+    when: datetime
+    with_cover: tuple[datetime | None, ...]
+    without: tuple[datetime | None, ...]
+
+
+def deadlines(case: Case, choice: Choice) -> tuple[Deadline, ...]:
+    """Latest starts of the actions of a plan."""
+    found = []
+    if choice.heat is not None:
+        hours = [s for s in case.allow.heat if (s - case.allow.heat[0]) % EVERY == 0]
+        tries = [replace(choice, heat=s) for s in hours]
+        found.append(_deadline(case, "heat", hours, tries, replace(choice, heat=None, boost=0.0)))
+    if choice.cover:
+        hours = [s for s in case.allow.lay[choice.cover - 1] if case.possible(replace(choice, on=s))]
+        tries = [replace(choice, on=s) for s in hours]
+        found.append(_deadline(case, "lay", hours, tries, choice.without_cover()))
+    return tuple(found)
+
+
+def _deadline(case: Case, action: str, hours: list[int], tries: list[Choice], never: Choice) -> Deadline:
+    table = case.table([*tries, never])
+    state = _held(case, table)
+    worst = table.state.max(axis=2, initial=0.0)
+    lag = np.array(hours)
+    if action == "lay":  # told is when work begins, so that the cover lies in time
+        lag = lag - slots_of_work(case.venue.equipment.covers[tries[0].cover - 1])
+    slots = latest(worst[:-1] < state, worst[-1] < state, lag.astype(float))
+    half, most, nearly_all = (_told(case, at_confidence(slots, q)) for q in SURE)
+    return Deadline(action, state, (half, most, nearly_all))
+
+
+def _held(case: Case, table: cost.Table) -> SurfaceState:
+    """The mildest state that the best of these plans holds off within the tolerated chance; the last if none."""
+    for state in STATES:
+        if np.nanmin(cost.chance(table, state), initial=1.0) <= case.tolerated:
+            return state
+    return STATES[-1]
+
+
+def latest(holds: NDArray[np.bool_], idle: NDArray[np.bool_], hours: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Latest start in each realization, (realization,).
+
+    Parameters
+    ----------
+    holds : array of bool, shape (hour, realization)
+        Whether a start at that hour ends within the limit.
+    idle : array of bool, shape (realization,)
+        Whether no start at all does.
+    hours : array, shape (hour,)
+        Rising.
+
+    Returns
+    -------
+    array
+        The last hour that holds together with all before it; infinity: not needed; minus infinity: not reachable.
+    """
+    until = np.cumprod(holds, axis=0).sum(axis=0).astype(int)
+    found = np.where(until > 0, np.concatenate(([-np.inf], hours))[until], -np.inf)
+    return np.asarray(np.where(idle, np.inf, found))
+
+
+def at_confidence(hours: NDArray[np.float64], sure: float) -> float:
+    """The hour that a share `sure` of the realizations still bears: the lower (1 - sure) order statistic."""
+    ranked = np.sort(hours)
+    return float(ranked[int(np.floor((1.0 - sure) * (ranked.size - 1) + 1e-9))])
+
+
+def _told(case: Case, slot: float) -> By:
+    if np.isinf(slot):
+        return "not needed" if slot > 0 else "not reachable"
+    return case.clock.begins(int(slot))
+
+
+def failures(case: Case, choice: Choice, realization: int, every: int = EVERY) -> tuple[Failure, ...]:
+    """For hours after heat began: if boiler, generator or pumps stop then, when the first zone passes each state.
+
+    Parameters
+    ----------
+    choice : Choice
+        A plan with heat.
+    realization : int
+        The one that is told; the middle one.
+    every : int
+        Slots between the hours told.
+    """
+    if choice.heat is None:
+        return ()
+    hours = list(range(choice.heat + every, case.stop, every))
+    kept = [_cut(case, choice, h) for h in hours]
+    bare = [_cut(case, choice.without_cover(), h) for h in hours] if choice.cover else []
+    if not hours:
+        return ()
+    plan = xr.concat([*kept, *bare], "plan").assign_coords(plan=np.arange(len(kept) + len(bare)))
+    one = _one(case, realization)
+    initial = case.initial.isel(patch=case.patches, realization=[_member(case, realization)])
+    pairs = [(k, 0) for k in range(plan.sizes["plan"])]
+    _, told = run.outcome(case.venue, [one], initial, plan, case.windows, states=pairs)
+    assert told is not None
+    past, time = _past(case, told.isel(realization=0)), told["time"].values
+    found = []
+    for number, hour in enumerate(hours):
+        when = case.clock.begins(hour)
+        cover = _first(past[:, number], time, when)
+        found.append(Failure(when, cover, _first(past[:, len(hours) + number], time, when) if bare else cover))
+    return tuple(found)
+
+
+def _past(case: Case, told: xr.Dataset) -> NDArray[np.bool_]:
+    """Whether any zone is past each of the three limits, (limit, plan, time)."""
+    soil = told["soil_temperature"].transpose("plan", "patch", "time", "layer").values
+    nearest = np.abs(told["depth"].transpose("patch", "layer").values - PROBE).argmin(axis=1)
+    shallow = np.stack([soil[:, patch, :, layer] for patch, layer in enumerate(nearest)], axis=1)
+    leaf = told["canopy_temperature"].transpose("plan", "patch", "time").values
+    state = told["surface_state"].transpose("plan", "patch", "time").values
+    limits = case.venue.limits
+    past = (leaf < limits.canopy_min, shallow < limits.rootzone_min, state >= SurfaceState.FROZEN_LAYER)
+    return np.stack([values.any(axis=1) for values in past])
+
+
+def _cut(case: Case, choice: Choice, hour: int) -> xr.Dataset:
+    return plans.laid(case.venue, case.clock.ends, [choice], hour, case.probe)
+
+
+def _one(case: Case, realization: int) -> xr.Dataset:
+    done = 0
+    for block in case.few:
+        if realization < done + block.sizes["realization"]:
+            return block.isel(realization=[realization - done])
+        done += block.sizes["realization"]
+    raise IndexError(realization)
+
+
+def _member(case: Case, realization: int) -> int:
+    return realization if case.initial.sizes["realization"] > 1 else 0
+
+
+def _first(past: NDArray[np.bool_], time: NDArray[np.datetime64], after: datetime) -> tuple[datetime | None, ...]:
+    later = time >= np.datetime64(after, "ns")
+    found: list[datetime | None] = []
+    for row in past:
+        places = np.flatnonzero(later & row)
+        found.append(time[places[0]].astype("datetime64[us]").item() if places.size else None)
+    return tuple(found)
+
+
+def middle(case: Case) -> int:
+    """The realization whose lowest canopy, nothing done, lies in the middle."""
+    lowest = case.nothing["canopy_temperature"].isel(plan=0).min(("patch", "time")).values
+    return int(np.argsort(lowest)[(lowest.size - 1) // 2])

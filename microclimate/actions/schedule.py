@@ -1,0 +1,241 @@
+"""The plan to advise: all candidates of a round side by side in one run, coarse to fine.
+
+From some twenty starting plans the search moves one coordinate at a time (laying, lifting, start of heat, set
+point), in steps of four, two, one, or switches cover or heat off; the best plan of each of the three best kinds is the
+next centre. `tests/benchmarks/decide.py` measures what the full grid would have found beyond it.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+import numpy as np
+
+from microclimate.actions import cost
+from microclimate.actions.case import Case
+from microclimate.actions.constraints import Binding
+from microclimate.actions.cost import Figures, Table
+from microclimate.actions.plan import Choice
+
+STEPS = (4, 2, 1)
+COVER_STEP, HEAT_STEP = 1, 2  # slots in a step of one: half an hour, an hour
+BOOSTS = (0.0, 4.0, 8.0)  # [K] above the circuits' own set points
+SHORT = 8  # slots; a start plan does not lift a cover sooner than four hours after it lies, where it can
+BEAM = 3  # kinds of plan that are followed at once
+MOST_PLANS = 300
+WAIT = timedelta(hours=6)  # until the next forecast is there; common interval of services
+NOTHING = Choice()
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """What it would cost to act on the next forecast only."""
+
+    hours: float
+    chance: float
+    cost: float | None
+
+
+@dataclass(frozen=True)
+class Advised:
+    """The advice: a plan, what else was possible, and what binds."""
+
+    best: Figures
+    others: tuple[Figures, ...]  # at most two, each of another kind
+    nothing: Figures
+    inside: bool  # the plan keeps the chance within the tolerated one
+    kept: bool  # the advice given before stands although another plan ranks first by a little
+    waiting: Waiting | None
+    bindings: tuple[Binding, ...]
+    turns: tuple[tuple[float, Choice], ...]  # tolerated chances that would change the advice, and to what
+    milder: Choice | None  # what would be advised if the night came as in the milder half of the realizations
+    harder: Choice | None
+    plans_run: int
+    table: Table  # all patches: best, others, nothing
+    searched: Table
+
+
+def best(case: Case, before: Choice | None = None) -> Advised:
+    """Search, then run the chosen few on all patches.
+
+    Parameters
+    ----------
+    case : Case
+    before : Choice, optional
+        The plan advised last, in this run's slots: it stands unless another is worth the change.
+    """
+    table = search(case, () if before is None else (before,))
+    first = int(cost.order(table, case.tolerated, case.prices)[0])
+    nothing = table.choices.index(NOTHING)
+    kept = False
+    if before is not None and before in table.choices:
+        old = table.choices.index(before)
+        kept = old != first and cost.keeps(table, old, first, case.tolerated, case.prices, nothing)
+        first = old if kept else first
+    chosen = [first, *_of_other_kinds(table, first, case)]
+    few = case.table([table.choices[k] for k in dict.fromkeys([*chosen, nothing])], everywhere=True)
+    told = [cost.figures(few, k, case.prices) for k in range(len(few))]
+    share, price = cost.honest(table, case.tolerated, case.prices)
+    best = told[0]
+    if not kept:  # the winner's own average is too kind
+        dear = best.cost if price is None or best.cost is None else max(best.cost, price)
+        best = replace(best, chance=max(best.chance, share), cost=dear)
+    idle = next(figures for figures in told if figures.choice == NOTHING)
+    return Advised(
+        best,
+        tuple(figures for figures in told[1 : len(chosen)]),
+        idle,
+        bool(best.chance <= case.tolerated),
+        kept,
+        _waiting(table, case),
+        case.allow.bindings,
+        _turns(table, case, table.choices[first]),
+        *_halves(table, case, nothing, table.choices[first]),
+        len(table),
+        few,
+        table,
+    )
+
+
+def search(case: Case, also: Sequence[Choice] = ()) -> Table:
+    """Every plan that was run, on the worst patches."""
+    table = case.table(list(dict.fromkeys([NOTHING, *starts(case), *(c for c in also if case.possible(c))])))
+    centres = _centres(table, case)
+    for step in STEPS:
+        while len(table) < MOST_PLANS:
+            known = set(table.choices)
+            near = dict.fromkeys(choice for centre in centres for choice in neighbours(case, centre, step))
+            fresh = [choice for choice in near if choice not in known and case.possible(choice)]
+            if fresh:
+                table = table.joined(case.table(fresh[: MOST_PLANS - len(table)]))
+            better = _centres(table, case)
+            if better == centres:
+                break
+            centres = better
+    return table
+
+
+def _centres(table: Table, case: Case) -> list[Choice]:
+    """The best plan of each of the best kinds: what is second coarsely may be first finely."""
+    found: dict[tuple[int, bool], Choice] = {}
+    for plan in cost.order(table, case.tolerated, case.prices):
+        choice = table.choices[plan]
+        if choice != NOTHING:
+            found.setdefault(choice.kind, choice)
+    return list(found.values())[:BEAM]
+
+
+def starts(case: Case) -> list[Choice]:
+    """Plans to start from: each cover early and late, heat at once and later, and both together."""
+    allow, found = case.allow, []
+    heats = sorted({allow.heat[len(allow.heat) * k // 3] for k in range(3)}) if allow.heat else []
+    found += [Choice(heat=h) for h in heats] + [Choice(heat=h, boost=BOOSTS[-1]) for h in heats[:1]]
+    for number in range(len(case.venue.equipment.covers)):
+        spells = _spells(case, number)
+        found += spells
+        found += [replace(s, heat=heats[0], boost=boost) for s in spells[:2] for boost in BOOSTS[:2] if heats]
+        found += [replace(s, heat=heats[0]) for s in spells[2:4] if heats]
+    return [c for c in found if case.possible(c)]
+
+
+def _spells(case: Case, number: int) -> list[Choice]:
+    """Of one cover: laid first, at the middle and last, each time lifted as late and as early as may be."""
+    ons, offs = case.allow.lay[number], case.allow.lift[number]
+    found = []
+    for on in dict.fromkeys(ons[place] for place in (0, len(ons) // 2, -1) if ons):
+        possible = [off for off in offs if case.possible(Choice(number + 1, on, off))]
+        long = [off for off in possible if off >= on + SHORT] or possible
+        found += [Choice(number + 1, on, off) for off in dict.fromkeys((*long[-1:], *long[:1]))]
+    return found
+
+
+def neighbours(case: Case, centre: Choice, step: int) -> Iterable[Choice]:
+    """Plans one step away in one coordinate, and those with cover or heat switched off or on."""
+    allow = case.allow
+    if centre.cover:
+        ons, offs = allow.lay[centre.cover - 1], allow.lift[centre.cover - 1]
+        for by in (-step * COVER_STEP, step * COVER_STEP):
+            yield replace(centre, on=_near(ons, centre.on + by))
+            yield replace(centre, off=_near(offs, centre.off + by))
+        yield centre.without_cover()
+    for number in range(len(allow.lay)):
+        if number + 1 != centre.cover:
+            for spell in _spells(case, number)[:2]:
+                yield replace(spell, heat=centre.heat, boost=centre.boost)
+    if not allow.heat:
+        return
+    if centre.heat is None:
+        yield replace(centre, heat=allow.heat[0])
+        return
+    for by in (-step * HEAT_STEP, step * HEAT_STEP):
+        yield replace(centre, heat=_near(allow.heat, centre.heat + by))
+    yield from (replace(centre, boost=boost) for boost in BOOSTS if boost != centre.boost)
+    yield replace(centre, heat=None, boost=0.0)
+
+
+def _near(allowed: Sequence[int], wanted: int) -> int:
+    """The allowed slot nearest to the wanted one, or that itself where none is."""
+    return min(allowed, key=lambda slot: abs(slot - wanted)) if allowed else wanted
+
+
+def _first(table: Table, case: Case) -> Choice:
+    return table.choices[int(cost.order(table, case.tolerated, case.prices)[0])]
+
+
+def _of_other_kinds(table: Table, first: int, case: Case) -> list[int]:
+    """The two best plans that differ in kind from the chosen one, from each other, and from doing nothing."""
+    kinds, found = {table.choices[first].kind, NOTHING.kind}, []
+    for plan in cost.order(table, case.tolerated, case.prices):
+        if table.choices[plan].kind not in kinds:
+            kinds.add(table.choices[plan].kind)
+            found.append(int(plan))
+    return found[:2]
+
+
+def first_deed(case: Case, choice: Choice) -> int | None:
+    """The slot at which work, or heat, begins; the crew's notice counted in."""
+    found = [] if choice.heat is None else [choice.heat]
+    if choice.cover:
+        cover = case.venue.equipment.covers[choice.cover - 1]
+        found.append(choice.on - int(np.ceil((cover.minutes * 60.0 + case.venue.crew.notice) / 1800.0)))
+    return min(found) if found else None
+
+
+def _waiting(table: Table, case: Case) -> Waiting | None:
+    """The best plan that can still be chosen with the next forecast; None where that is the advised one itself."""
+    later = case.clock.slot(case.clock.now + WAIT)
+    still = [k for k, c in enumerate(table.choices) if (first_deed(case, c) or case.clock.ends.size) >= later]
+    if not still:
+        return None
+    rest = table.rows(still)
+    told = cost.figures(rest, int(cost.order(rest, case.tolerated, case.prices)[0]), case.prices)
+    if told.choice == _first(table, case):
+        return None
+    return Waiting(WAIT.total_seconds() / 3600.0, told.chance, told.cost)
+
+
+def _turns(table: Table, case: Case, chosen: Choice) -> tuple[tuple[float, Choice], ...]:
+    """Tolerated chances, one to either side, at which another plan would be advised."""
+    found = []
+    lower = [t for t in (0.5, 0.4, 0.3, 0.25, 0.2, 0.15, 0.1, 0.05) if t < case.tolerated]
+    higher = [t for t in (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.75) if t > case.tolerated]
+    for levels in (lower, higher):
+        for level in levels:
+            other = table.choices[int(cost.order(table, level, case.prices)[0])]
+            if other.kind != chosen.kind:
+                found.append((level, other))
+                break
+    return tuple(found)
+
+
+def _halves(table: Table, case: Case, nothing: int, chosen: Choice) -> tuple[Choice | None, Choice | None]:
+    """What would be advised in the milder and in the harder half of the realizations, where it differs in kind."""
+    ranked = np.argsort(table.lowest[nothing].min(axis=1, initial=400.0))
+    half, found = ranked.size // 2, []
+    for drop in (ranked[:half], ranked[-half:]):
+        part = table
+        for realization in sorted(drop.tolist(), reverse=True):
+            part = part.without(realization)
+        other = _first(part, case)
+        found.append(None if other.kind == chosen.kind else other)
+    return found[0], found[1]

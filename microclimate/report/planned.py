@@ -1,0 +1,114 @@
+"""What an advised plan hands to the reader: options with their actions and deadlines. Times are UTC, naive."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+import xarray as xr
+
+from microclimate.schema import SurfaceState
+
+Action = Literal["lay", "lift", "heat", "stop"]
+By = datetime | Literal["not needed", "not reachable"]
+
+
+@dataclass(frozen=True)
+class Deed:
+    """One action: of a cover from `start` (hands on the field) to `end`, or of heat at `start`."""
+
+    action: Action
+    what: str  # cover, or circuits
+    zones: tuple[str, ...]  # none: the whole field
+    start: datetime
+    end: datetime
+    by: tuple[By, By, By] | None = None  # latest start, 50, 90 and 95 % sure
+    holds: SurfaceState | None = None  # the state it holds off, if it starts by then
+    call: datetime | None = None  # when the crew has to be called
+    people: int = 0
+    energy: float | None = None  # [kWh]
+    cost: float | None = None  # in the venue's money, where prices are given
+
+
+@dataclass(frozen=True)
+class Option:
+    """One plan and its figures."""
+
+    deeds: tuple[Deed, ...]
+    chance: float  # of an event, or the night, outside the limits in any zone
+    severe: float  # of a frozen layer or worse
+    energy: float  # [kWh]
+    crew: float  # [person-hours]
+    cost: float | None  # expected, losses included
+    laid: float  # share of realizations whose wind and leaf let the cover be laid
+
+
+@dataclass(frozen=True)
+class Blocked:
+    """A constraint that leaves a cover no hour; `earliest` from when on it would not bind."""
+
+    why: Literal["people", "notice", "hours", "daylight", "event", "warm"]
+    what: str
+    earliest: datetime | None
+
+
+@dataclass(frozen=True)
+class Stop:
+    """If heat stops at `when`: first times past leaf limit, root-zone limit and a frozen layer; None: never."""
+
+    when: datetime
+    with_cover: tuple[datetime | None, ...]
+    without: tuple[datetime | None, ...]
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The advice.
+
+    Attributes
+    ----------
+    best, others, nothing : Option
+        The advised plan, at most two of other kinds, and doing nothing.
+    tolerated : float
+        The chance the manager set.
+    windows : tuple of str
+        Names of the windows whose limits decide.
+    waiting : (hours, chance, cost or None) or None
+        The best that is left when the next forecast is waited for.
+    turns : tuple of (tolerated chance, Option's deeds)
+        Where another kind of plan would be advised.
+    milder, harder : deeds or None
+        What would be advised in the milder and the harder half of the realizations, where it differs.
+    kept : bool
+        The advice given before stands.
+    before : str
+        What changed since the last advice: "", "first", "same", or its text.
+    curves : Dataset
+        canopy_temperature (zone, quantile, time) under the advised plan.
+    """
+
+    best: Option
+    others: tuple[Option, ...]
+    nothing: Option
+    tolerated: float
+    windows: tuple[str, ...]
+    currency: str
+    waiting: tuple[float, float, float | None] | None
+    turns: tuple[tuple[float, tuple[Deed, ...]], ...]
+    milder: tuple[Deed, ...] | None
+    harder: tuple[Deed, ...] | None
+    blocked: tuple[Blocked, ...]
+    stops: tuple[Stop, ...]
+    kept: bool
+    before: str
+    curves: xr.Dataset
+
+    @property
+    def inside(self) -> bool:
+        """Whether the plan keeps the chance within the tolerated one."""
+        return self.best.chance <= self.tolerated
+
+
+def names(deeds: Sequence[Deed]) -> tuple[str, ...]:
+    """What a plan uses, each once, in order."""
+    return tuple(dict.fromkeys(deed.what for deed in deeds if deed.action in ("lay", "heat")))

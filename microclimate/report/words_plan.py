@@ -1,0 +1,258 @@
+"""The sentences of an advised plan: what to do by when, what it brings, what binds. Facts and hours, no verdict."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from microclimate.report.answer import Answer
+from microclimate.report.planned import By, Deed, Option, Planned
+from microclimate.report.tables import Table
+from microclimate.report.words import chance, clock, day_clock, sentence
+from microclimate.schema import STATE_WORDS, Advice, SurfaceState
+from microclimate.units import Shown
+
+_VERBS = {"lay": "Lay the {0}", "lift": "Lift the {0}", "heat": "Heat: {0}", "stop": "Heat off: {0}"}
+_BLOCKED = {
+    "people": "The {0} needs more people than the crew has.",
+    "notice": "The {0} cannot be laid in time: the crew needs its notice.",
+    "hours": "The {0} cannot be laid: no time is left within the crew's hours.",
+    "daylight": "The {0} cannot be laid: no daylight is left for the work.",
+    "event": "The {0} cannot be laid and lifted in time before the event.",
+    "warm": "The {0} would heat up in the sun: it cannot lie for so long.",
+}
+_FIVE = 1.0 / 40.0
+
+
+def verb(deed: Deed) -> str:
+    """What is done: 'Lay the quilt'."""
+    return _VERBS[deed.action].format(deed.what)
+
+
+def kind(deeds: Sequence[Deed]) -> str:
+    """A plan in few words, without hours: 'quilt and heat'."""
+    parts = [deed.what for deed in deeds if deed.action == "lay"]
+    parts += ["heat"] if any(deed.action == "heat" for deed in deeds) else []
+    return " and ".join(parts) or "nothing"
+
+
+def hours(deeds: Sequence[Deed], shown: Shown) -> str:
+    """A plan with its hours: 'quilt Tue 21:30 to Wed 10:00, heat from Tue 15:00'."""
+    parts = []
+    for deed in deeds:
+        if deed.action == "lay":
+            lifts = [d for d in deeds if d.action == "lift" and d.what == deed.what]
+            until = f" to {day_clock(lifts[0].start, shown)}" if lifts else ""
+            parts.append(f"{deed.what} {day_clock(deed.end, shown)}{until}")
+        elif deed.action == "heat":
+            parts.append(f"heat from {day_clock(deed.start, shown)}")
+    return ", ".join(parts) or "nothing"
+
+
+def advice(answer: Answer, planned: Planned) -> tuple[Advice, ...]:
+    """The lines under "Do" of screen and page."""
+    shown = answer.shown
+    if not planned.best.deeds:
+        return (Advice("Nothing to do now", (), None, effect(planned)),)
+    lines = []
+    for deed in planned.best.deeds:
+        if deed.action == "stop":
+            continue
+        by = sure(deed)
+        moment = by if by is not None else deed.start
+        why = reason(deed, shown)
+        lines.append(Advice(verb(deed), deed.zones, None if deed.action == "lift" else moment, why))
+    return tuple(lines)
+
+
+def sure(deed: Deed) -> datetime | None:
+    """The hour an action has to start by, 90 % sure, where there is one."""
+    return deed.by[1] if deed.by is not None and isinstance(deed.by[1], datetime) else None
+
+
+def reason(deed: Deed, shown: Shown) -> str:
+    """What stands behind an action: the planned hour, the crew's call, how sure."""
+    parts = []
+    if deed.action == "lift":
+        parts.append(f"lift by {day_clock(deed.start, shown)}, work ends {clock(deed.end, shown)}")
+    elif sure(deed) is not None:
+        parts.append("90 % sure" + (f" to hold off {STATE_WORDS[deed.holds]} or worse" if deed.holds else ""))
+        parts.append(f"planned {day_clock(deed.start, shown)}")
+    elif deed.by is not None and deed.by[1] == "not reachable":
+        parts.append("start now or as planned: 90 % is out of reach")
+    if deed.call is not None and deed.action == "lay":
+        parts.append(f"call the crew by {day_clock(deed.call, shown)}")
+    if deed.people:
+        parts.append(f"{deed.people} people")
+    return ", ".join(parts)
+
+
+def effect(planned: Planned) -> str:
+    """Chances before and after."""
+    before, after = planned.nothing, planned.best
+    where = " or ".join(planned.windows)
+    words = f"chance of being outside your limits ({where}) {chance(before.chance)} with nothing done"
+    if after.deeds:
+        words += f", {chance(after.chance)} with this plan"
+    return words
+
+
+def summary(answer: Answer, planned: Planned) -> list[str]:
+    """The paragraphs under the actions: before and after, what binds, waiting, what would change it."""
+    shown, best = answer.shown, planned.best
+    lines = [sentence(effect(planned))]
+    lines.append(
+        sentence(
+            f"Chance of a frozen layer or worse {chance(planned.nothing.severe)} with nothing done, "
+            f"{chance(best.severe)} with this plan"
+        )
+    )
+    if not planned.inside:
+        lines.append(
+            f"No plan within crew, clock and plant keeps the chance at or below the {chance(planned.tolerated)} that "
+            "you tolerate; this one comes nearest."
+        )
+    for block in planned.blocked:
+        words = _BLOCKED[block.why].format(block.what)
+        lines.append(words + (f" Earliest: {day_clock(block.earliest, shown)}." if block.earliest else ""))
+    if best.deeds and best.laid < 1.0 - _FIVE:
+        lines.append(f"Wind and leaf let the cover be laid with a chance of {chance(best.laid)}.")
+    if planned.waiting is not None and best.deeds:
+        wait, share, price = planned.waiting
+        words = f"Waiting {wait:.0f} h for the next forecast leaves a chance of {chance(share)}"
+        if price is not None and best.cost is not None:
+            words += f" and {money(price - best.cost, planned.currency)} more to expect"
+        lines.append(f"{words}.")
+    for level, deeds in planned.turns:
+        lines.append(f"At a tolerated chance of {chance(level)} the advice would be: {kind(deeds)}.")
+    for half, found in (("milder", planned.milder), ("colder", planned.harder)):
+        if found is not None:
+            lines.append(f"In the {half} half of the forecasts it would be: {kind(found)}.")
+    if planned.kept:
+        lines.append("The advice given before stands: another plan is better by less than a change is worth.")
+    elif planned.before not in ("", "first", "same"):
+        lines.append(f"Changed since the last advice, which was: {planned.before}.")
+    return lines
+
+
+def money(value: float, currency: str) -> str:
+    """A sum to three figures."""
+    rounded = float(f"{value:.3g}")
+    return f"{rounded:,.0f} {currency}".replace("-", "\u2212")
+
+
+def energy(value: float) -> str:
+    """Kilowatt-hours to two figures."""
+    return f"{float(f'{value:.2g}'):,.0f}"
+
+
+def actions(answer: Answer, planned: Planned) -> Table:
+    """The table of actions."""
+    shown = answer.shown
+    rows = []
+    for deed in planned.best.deeds:
+        times = ("", "", "") if deed.by is None else tuple(_by(by, shown) for by in deed.by)
+        rows.append(
+            (
+                verb(deed),
+                day_clock(deed.start, shown),
+                *times,
+                "" if deed.call is None else day_clock(deed.call, shown),
+                str(deed.people) if deed.people else "",
+                "" if deed.energy is None else energy(deed.energy),
+                "" if deed.cost is None else money(deed.cost, planned.currency),
+            )
+        )
+    held = {deed.holds for deed in planned.best.deeds if deed.holds is not None}
+    caption = "Actions"
+    if held:
+        caption += f"; latest start that holds off {STATE_WORDS[SurfaceState(min(held))]} or worse, for three chances"
+    heads = ("Action", "Planned", "Start by, 50 %", "90 %", "95 %", "Call crew by", "People", "kWh", "Cost")
+    return Table(caption, heads, tuple(rows))
+
+
+def _by(by: By, shown: Shown) -> str:
+    return by if isinstance(by, str) else day_clock(by, shown)
+
+
+def options(answer: Answer, planned: Planned) -> Table:
+    """The advised plan, the others and doing nothing, side by side."""
+    priced = planned.best.cost is not None
+
+    def row(name: str, option: Option) -> tuple[str, ...]:
+        cells = [name, hours(option.deeds, answer.shown), chance(option.chance), chance(option.severe)]
+        cells += [energy(option.energy), f"{option.crew:.0f}"]
+        return (*cells, *(["?" if option.cost is None else money(option.cost, planned.currency)] if priced else []))
+
+    rows = [row("Advised", planned.best)]
+    rows += [row("Instead", other) for other in planned.others]
+    rows += [row("Nothing", planned.nothing)] if planned.best.deeds else []
+    heads = ["", "Plan", "Outside your limits", "Frozen layer or worse", "kWh", "Person-hours"]
+    heads += ["Expected cost, losses included"] if priced else []
+    return Table("Plans side by side", tuple(heads), tuple(rows))
+
+
+def stops(answer: Answer, planned: Planned) -> Table | None:
+    """How long the field holds if the heat stops; None without heat."""
+    if not planned.stops:
+        return None
+    shown = answer.shown
+    covered = any(deed.action == "lay" for deed in planned.best.deeds)
+
+    def told(when: datetime, times: Sequence[datetime | None]) -> list[str]:
+        return [
+            "not passed" if time is None else "already" if time == when else day_clock(time, shown) for time in times
+        ]
+
+    rows = []
+    for stop in planned.stops:
+        cells = told(stop.when, stop.with_cover)
+        cells += told(stop.when, stop.without) if covered else []
+        if set(cells) != {"already"}:
+            rows.append((day_clock(stop.when, shown), *cells))
+    if not rows:
+        return None
+    levels = ("leaf limit", "root-zone limit", "frozen layer")
+    heads = [f"With cover: {level}" for level in levels] + [f"Without: {level}" for level in levels]
+    return Table(
+        "If boiler, generator or pumps stop: when the first zone is past each limit, middle forecast; at hours not "
+        "listed it is past all of them already",
+        ("Heat stops", *(heads if covered else [level.capitalize() for level in levels])),
+        tuple(rows),
+    )
+
+
+def listed(answer: Answer, planned: Planned) -> list[tuple[str, list[str]]]:
+    """The tables as lists of lines, for a narrow screen: latest starts and plans side by side."""
+    shown, found = answer.shown, []
+    starts = []
+    for deed in planned.best.deeds:
+        if deed.by is not None and deed.holds is not None:
+            times = "; ".join(f"{q} %: {_by(by, shown)}" for q, by in zip((50, 90, 95), deed.by, strict=True))
+            starts.append(f"{verb(deed)}, to hold off {STATE_WORDS[deed.holds]} or worse: {times}.")
+    if starts:
+        found.append(("Latest start, and how sure", starts))
+    rows = []
+    for option in (planned.best, *planned.others, planned.nothing):
+        words = f"{hours(option.deeds, shown)}: {chance(option.chance)} outside your limits, "
+        words += f"{chance(option.severe)} frozen layer or worse, {energy(option.energy)} kWh, "
+        words += f"{option.crew:.0f} person-hours"
+        words += "" if option.cost is None else f", {money(option.cost, planned.currency)} to expect, losses included"
+        rows.append(sentence(words))
+    found.append(("Plans side by side, the advised one first", list(dict.fromkeys(rows))))
+    return found
+
+
+def told_whom(answer: Answer, planned: Planned) -> list[str]:
+    """Facts for each who has to know."""
+    shown, best = answer.shown, planned.best
+    lines = [f"Operations: {effect(planned)}."]
+    heats = [deed for deed in best.deeds if deed.action in ("heat", "stop")]
+    if heats:
+        hold = day_clock(heats[-1].start, shown)
+        lines.append(
+            f"Plant: heat from {day_clock(heats[0].start, shown)}, hold until {hold}, about {energy(best.energy)} kWh."
+        )
+    lays = [deed for deed in best.deeds if deed.action in ("lay", "lift")]
+    if lays:
+        lines.append("Crew: " + "; ".join(f"{verb(d).lower()} {day_clock(d.start, shown)}" for d in lays) + ".")
+    lines.append("Coaches and officials: likely states and temperatures of each zone stand in the table of zones.")
+    return lines

@@ -1,0 +1,131 @@
+"""The search against the full grid on a small problem, and what its advice holds to."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from microclimate.actions import cost, schedule
+from microclimate.actions import plan as plans
+from microclimate.actions.case import Case
+from microclimate.actions.plan import Choice
+from microclimate.venue.equipment import Prices
+from tests.actions import problem as p
+
+PRICES = Prices.model_validate({"energy": 0.1, "crew_hour": 0.5, "event_lost": 300.0, "poor_surface": 50.0})
+
+
+def whole_grid(case: Case, every: int = 2) -> list[Choice]:
+    """All plans at `every` second slot."""
+    found = [Choice()]
+    for number in range(2):
+        spells = [(on, off) for on in case.allow.lay[number][::every] for off in case.allow.lift[number][::every]]
+        found += [choice for on, off in spells if case.possible(choice := Choice(number + 1, on, off))]
+    heats = [(None, 0.0), *((hour, boost) for hour in case.allow.heat[::every] for boost in schedule.BOOSTS)]
+    return [replace(choice, heat=hour, boost=boost) for choice in found for hour, boost in heats]
+
+
+@pytest.fixture(scope="module")
+def case() -> Case:
+    return p.problem(air=269.0, prices=PRICES, tolerated=0.3)
+
+
+@pytest.fixture(scope="module")
+def advised(case: Case) -> schedule.Advised:
+    return schedule.best(case)
+
+
+def test_the_search_finds_what_the_full_grid_finds(case: Case, advised: schedule.Advised) -> None:
+    """At most 1 % of what doing nothing loses, over one plan in ten of the grid (each a plan in a table of costs)."""
+    rng = np.random.default_rng(7)
+    grid = whole_grid(case)
+    some = [grid[k] for k in sorted(rng.choice(len(grid), 400, replace=False))]
+    table = case.table([Choice(), *some]).joined(advised.searched)
+    first = cost.order(table, case.tolerated, case.prices)[0]
+    price = cost.expected(table, case.prices)
+    assert price is not None
+    mine = table.choices.index(advised.searched.choices[int(cost.order(advised.searched, 0.3, PRICES)[0])])
+    assert price[mine] - price[first] <= 0.01 * (price[0] - price[first]) + 1e-9
+    assert advised.plans_run <= 300
+
+
+def test_every_plan_is_one_that_clock_and_crew_allow(case: Case, advised: schedule.Advised) -> None:
+    assert all(case.possible(choice) for choice in advised.searched.choices)
+
+
+def test_the_advice_is_better_than_nothing_and_the_others_differ_in_kind(advised: schedule.Advised) -> None:
+    assert advised.best.chance < advised.nothing.chance
+    kinds = [told.choice.kind for told in (advised.best, *advised.others, advised.nothing)]
+    assert len(set(kinds)) == len(kinds)
+    assert len(advised.others) == 2
+
+
+def test_nothing_is_advised_on_a_warm_night() -> None:
+    found = schedule.best(p.problem(air=285.0, sky=340.0))
+    assert found.best.choice == schedule.NOTHING
+    assert found.inside
+
+
+def test_the_least_bad_plan_is_told_when_none_is_within_the_tolerated_chance() -> None:
+    weak = p.venue(crewed=p.crew(people=0))
+    found = schedule.best(p.problem(air=270.0, made=weak, now=p.GAME.start - timedelta(hours=1)))
+    assert not found.inside
+    assert {binding.what for binding in found.bindings} == {"people"}
+    assert found.best.chance > 0.15
+    chances = cost.chance(found.searched)
+    assert found.best.chance >= np.nanmin(chances) - 1e-9
+
+
+def test_waiting_never_has_a_smaller_chance_than_acting_within_the_limit() -> None:
+    found = schedule.best(p.problem(air=268.0))
+    if found.waiting is not None:
+        assert found.waiting.chance >= cost.chance(found.searched).min() - 1e-9
+
+
+def test_nothing_starts_in_the_past() -> None:
+    later = p.BEGIN + timedelta(hours=5)
+    case = p.problem(now=later)
+    for choice in schedule.search(case).choices:
+        first = schedule.first_deed(case, choice)
+        assert first is None or case.clock.begins(first) >= later
+
+
+def test_the_same_problem_gives_the_same_advice(case: Case, advised: schedule.Advised) -> None:
+    again = schedule.best(case)
+    assert again.best == advised.best
+    assert again.others == advised.others
+
+
+def test_the_advice_given_before_stands_when_little_is_gained(case: Case, advised: schedule.Advised) -> None:
+    ranked = cost.order(advised.searched, case.tolerated, case.prices)
+    alike = [
+        advised.searched.choices[k] for k in ranked if advised.searched.choices[k].kind == advised.best.choice.kind
+    ]
+    found = schedule.best(case, alike[1])
+    assert found.best.choice == alike[1] != advised.best.choice
+    assert found.kept
+    far = schedule.best(case, schedule.NOTHING)
+    assert far.best.choice == advised.best.choice
+    assert not far.kept
+
+
+def test_a_ramp_holds_the_set_point_back(case: Case) -> None:
+    """4 K a day: half a day after heat begins the set point has risen by 2 K at most."""
+    made = p.venue()
+    circuit = made.equipment.circuits[0].model_copy(update={"ramp": 4.0})
+    made.equipment = made.equipment.model_copy(update={"circuits": (circuit,)})
+    laid = plans.laid(made, case.clock.ends, [Choice(heat=0, boost=8.0)], 40, np.array([275.0]))
+    points = laid["set_point"].values[0, 0]
+    assert points[0] == pytest.approx(circuit.set_point)
+    assert points[24] - points[0] == pytest.approx(2.0)
+    assert points.max() <= circuit.ceiling
+
+
+def test_heat_ends_with_the_last_window_and_no_set_point_passes_the_ceiling(case: Case) -> None:
+    laid = plans.laid(case.venue, case.clock.ends, [Choice(heat=4, boost=30.0)], case.stop)
+    on = laid["heating_allowed"].values[0, 0] > 0
+    assert not on[:4].any()
+    assert on[4 : case.stop].all()
+    assert not on[case.stop :].any()
+    assert laid["set_point"].values.max() <= case.venue.equipment.circuits[0].ceiling + 1e-9

@@ -1,0 +1,191 @@
+"""The words of a plan: a message within its length, no verdict, a calendar with lasting names."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import icalendar
+import pytest
+from forbidden_words import FORBIDDEN
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from microclimate.errors import InputError
+from microclimate.report import briefing, calendar, message, screen, timeline, words_plan
+from microclimate.report.answer import Answer
+from microclimate.report.planned import Blocked, Deed, Option, Planned, Stop
+from microclimate.schema import SurfaceState
+
+BEGIN = datetime(2026, 12, 15, 22)
+LAY = Deed(
+    "lay",
+    "quilt",
+    (),
+    BEGIN + timedelta(hours=4),
+    BEGIN + timedelta(hours=5),
+    (BEGIN + timedelta(hours=9), BEGIN + timedelta(hours=7), BEGIN + timedelta(hours=6)),
+    SurfaceState.CRUST,
+    BEGIN - timedelta(hours=2),
+    10,
+    cost=260.0,
+)
+LIFT = Deed("lift", "quilt", (), BEGIN + timedelta(hours=20), BEGIN + timedelta(hours=21), people=10, cost=260.0)
+HEAT = Deed(
+    "heat",
+    "pipes",
+    (),
+    BEGIN,
+    BEGIN + timedelta(hours=28),
+    ("not needed", BEGIN + timedelta(hours=3), "not reachable"),
+    SurfaceState.CRUST,
+    energy=9_876.0,
+    cost=988.0,
+)
+STOP = Deed("stop", "pipes", (), BEGIN + timedelta(hours=28), BEGIN + timedelta(hours=28, minutes=15))
+
+
+def option(*deeds: Deed, chance: float = 0.12, cost: float | None = 1_500.0) -> Option:
+    """Figures of no run."""
+    return Option(deeds, chance, 0.04, 9_876.0 if deeds else 0.0, 20.0 if deeds else 0.0, cost, 0.97)
+
+
+def plan(answer: Answer, *deeds: Deed, **given: Any) -> Planned:
+    """A plan around a made-up answer."""
+    values: dict[str, Any] = {
+        "best": option(*deeds),
+        "others": (option(HEAT, STOP, chance=0.3),),
+        "nothing": option(chance=0.83, cost=9_000.0),
+        "tolerated": 0.15,
+        "windows": ("evening game",),
+        "currency": "EUR",
+        "waiting": (6.0, 0.35, 4_000.0),
+        "turns": ((0.3, (HEAT, STOP)),),
+        "milder": (),
+        "harder": (LAY, LIFT, HEAT, STOP),
+        "blocked": (Blocked("notice", "sheet", BEGIN + timedelta(hours=40)),),
+        "stops": (Stop(BEGIN + timedelta(hours=2), (BEGIN + timedelta(hours=2), None, None), (None, None, None)),),
+        "kept": False,
+        "before": "quilt Tue 21:30 to Wed 10:00",
+        "curves": answer.curves.copy(),
+    }
+    return Planned(**(values | given))
+
+
+@pytest.fixture(scope="module")
+def planned(answer: Answer) -> Planned:
+    return plan(answer, HEAT, LAY, LIFT, STOP)
+
+
+@pytest.fixture(scope="module")
+def told(answer: Answer, planned: Planned) -> Answer:
+    return replace(answer, plan=planned, advice=words_plan.advice(answer, planned))
+
+
+def test_no_verdict_and_no_leaked_value(told: Answer, planned: Planned) -> None:
+    texts = [*words_plan.summary(told, planned), *words_plan.told_whom(told, planned), message.message(told, planned)]
+    texts += [" ".join(row) for table in (words_plan.actions, words_plan.options) for row in table(told, planned).rows]
+    texts += [screen.text(told), timeline.description(told, planned)]
+    for text in texts:
+        assert not FORBIDDEN.search(text), text
+
+
+def test_every_action_has_its_hour_and_its_latest_start(told: Answer, planned: Planned) -> None:
+    rows = words_plan.actions(told, planned).rows
+    assert [row[0] for row in rows] == ["Heat: pipes", "Lay the quilt", "Lift the quilt", "Heat off: pipes"]
+    assert rows[0][2:5] == ("not needed", "Tue 8:00 pm", "not reachable")
+    assert rows[1][5] == "Tue 3:00 pm"  # 20:00 UTC, when the crew has to be called
+    assert rows[0][7] == "9,900"
+    text = " ".join(screen.text(told).split())
+    for words in ("start by Tue 8:00 pm", "lift by Wed 1:00 pm", "EUR", "Waiting 6 h", "Earliest: Thu 9:00 am"):
+        assert words in text
+
+
+def test_no_money_where_none_was_given(answer: Answer) -> None:
+    bare = plan(
+        answer,
+        replace(HEAT, cost=None),
+        best=option(replace(HEAT, cost=None), STOP, cost=None),
+        others=(),
+        nothing=option(cost=None),
+        currency="",
+        waiting=(6.0, 0.35, None),
+    )
+    table = words_plan.options(answer, bare)
+    assert "cost" not in " ".join(table.heads).lower()
+    assert not any(row[8] for row in words_plan.actions(answer, bare).rows)
+
+
+def test_doing_nothing_is_told_as_such(answer: Answer) -> None:
+    idle = plan(answer, best=option(chance=0.05, cost=None), nothing=option(chance=0.05, cost=None), others=())
+    assert words_plan.advice(answer, idle)[0].action == "Nothing to do now"
+    assert message.message(answer, idle).startswith("Nothing to do now.")
+    assert len(words_plan.options(answer, idle).rows) == 1
+
+
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(
+    venue=st.text(min_size=1, max_size=400),
+    cover=st.text("abcdefghij klm", min_size=1, max_size=400),
+    heat=st.booleans(),
+    lay=st.booleans(),
+)
+def test_a_message_has_at_most_300_characters(answer: Answer, venue: str, cover: str, heat: bool, lay: bool) -> None:
+    deeds = [HEAT, STOP] if heat else []
+    deeds += [replace(LAY, what=cover), replace(LIFT, what=cover)] if lay else []
+    text = message.message(replace(answer, venue=venue), plan(answer, *deeds))
+    assert 0 < len(text) <= message.MOST
+    assert "\n" not in text
+
+
+def test_a_message_says_what_to_do_by_when_first_and_the_age_of_the_forecast(told: Answer, planned: Planned) -> None:
+    text = message.message(told, planned)
+    assert text.startswith(["Heat: pipes: start by Tue 8:00 pm, 90 % sure", " Lay the quilt: start by Wed 12:00 am"][0])
+    for words in ("Lift the quilt by Wed 1:00 pm", "Outside your limits: 85 %", "Coldest"):
+        assert words in text
+
+
+def events(path: Path) -> dict[str, Any]:
+    """By summary, as another program reads them."""
+    return {str(e["SUMMARY"]): e for e in icalendar.Calendar.from_ical(path.read_bytes()).walk("VEVENT")}
+
+
+def test_a_calendar_keeps_its_names_and_counts_changes(told: Answer, planned: Planned, tmp_path: Path) -> None:
+    path = calendar.write(told, planned, tmp_path / "actions.ics")
+    first = events(path)
+    assert len(first) == 4
+    for event in first.values():
+        assert event.decoded("DTSTART").tzinfo is not None
+        assert event.decoded("DTSTART").utcoffset() == timedelta(0)
+        assert int(event["SEQUENCE"]) == 0
+    again = events(calendar.write(replace(told, now=told.now + timedelta(hours=1)), planned, path))
+    assert {str(e["UID"]) for e in again.values()} == {str(e["UID"]) for e in first.values()}
+    assert all(int(e["SEQUENCE"]) == 0 for e in again.values())
+    later = replace(planned, best=option(replace(HEAT, start=BEGIN + timedelta(hours=1)), STOP))
+    moved = events(calendar.write(told, later, path))
+    heat, lay = "Heat: pipes (Millrace Ground)", "Lay the quilt (Millrace Ground)"
+    assert moved[heat]["UID"] == first[heat]["UID"]
+    assert int(moved[heat]["SEQUENCE"]) == 1
+    assert moved[heat].decoded("DTSTART") == (BEGIN + timedelta(hours=1)).replace(tzinfo=UTC)
+    assert str(moved[lay]["STATUS"]) == "CANCELLED"
+    assert moved[lay]["UID"] == first[lay]["UID"]
+    assert int(moved[lay]["SEQUENCE"]) == 1
+    back = events(calendar.write(told, planned, path))
+    assert str(back[lay]["STATUS"]) == "CONFIRMED"
+    assert int(back[lay]["SEQUENCE"]) == 2
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_file_that_is_no_calendar_is_refused(told: Answer, planned: Planned, tmp_path: Path) -> None:
+    path = tmp_path / "actions.ics"
+    path.write_text("a shopping list")
+    with pytest.raises(InputError):
+        calendar.write(told, planned, path)
+    assert path.read_text() == "a shopping list"
+
+
+def test_the_page_says_first_what_to_do_and_holds_the_plan(told: Answer) -> None:
+    page = briefing.page(told)
+    assert page.index('id="do"') < page.index('id="answer"') < page.index('id="plan"')
+    for words in ("Who is told what", "Plans side by side", "timeline-title", "If boiler, generator or pumps stop"):
+        assert words in page
