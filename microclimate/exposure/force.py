@@ -11,7 +11,6 @@ from functools import cached_property
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from microclimate import schema
 from microclimate.exposure import air as inside
@@ -251,7 +250,11 @@ class Forcing:
     def _under_trays(self, temperature: Array) -> Array:
         """Air below the trays of each patch: the draught's share of the air above, the rest following 6 h behind."""
         keep = np.exp(-self.steps.seconds / TRAY_LAG)
-        lagged, _ = lfilter([1.0 - keep], [1.0, -keep], temperature, axis=-1, zi=keep * temperature[:, :1])
+        lagged = np.empty_like(temperature)
+        below = temperature[:, 0]
+        for step, above in enumerate(temperature.T):
+            below = keep * below + (1.0 - keep) * above
+            lagged[:, step] = below
         out = []
         for index in self.patches["zone_index"].values:
             base = self.venue.field.zones[index].base

@@ -12,7 +12,6 @@ import pandas as pd
 import xarray as xr
 from numpy.typing import NDArray
 from pvlib import solarposition
-from scipy.stats import rankdata
 
 from microclimate.exposure.bowl import Bowl
 from microclimate.venue.field import Zone
@@ -49,13 +48,19 @@ def _parts(sky_view: Array, sun: Array, area: Array) -> NDArray[np.int64]:
     alike = np.ptp(sky_view) <= ALIKE_SKY and np.ptp(sun) <= ALIKE_SUN
     if alike or len(area) < FEWEST_CELLS:
         return part
-    light = rankdata(sky_view, "dense") / len(np.unique(sky_view)) + rankdata(sun, "dense") / len(np.unique(sun))
+    light = _rank(sky_view) + _rank(sun)
     order = np.argsort(light, kind="stable")
     below = np.cumsum(area[order]) / area.sum()
     part[order[below <= TAIL]] = 0
     part[order[below > 1.0 - TAIL]] = 2
     part[order[0]], part[order[-1]] = 0, 2
     return part
+
+
+def _rank(values: Array) -> Array:
+    """Place of each value among the different ones, above 0 to 1."""
+    different, place = np.unique(values, return_inverse=True)
+    return np.asarray((place + 1.0) / len(different))
 
 
 def patches(zones: tuple[Zone, ...], bowl: Bowl, sun: Array) -> xr.Dataset:

@@ -7,7 +7,7 @@ counted. A realization that could not be simulated to the end of a window is unk
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 from microclimate.schema import RISK_VARIABLES, STATE_NAMES, SurfaceState, seal
 
@@ -109,8 +109,8 @@ def _chances(worst: NDArray[np.float64], known: NDArray[np.bool_]) -> tuple[NDAr
         rest = 1.0 - weight
         centre = (hits + weight) / (total + 1.0)
         with np.errstate(invalid="ignore"):
-            low = beta.ppf(RANGE[0], hits + weight, misses + missing + rest)
-            high = beta.ppf(RANGE[1], hits + missing + weight, misses + rest)
+            low = betaincinv(hits + weight, misses + missing + rest, RANGE[0])
+            high = betaincinv(hits + missing + weight, misses + rest, RANGE[1])
         certain = rest <= 0  # "open or worse" always holds
         low, high = np.where(certain, 1.0, low), np.where(certain, 1.0, high)
         # the posterior mean of a rare state can lie above its 95 % point: the range always holds the chance

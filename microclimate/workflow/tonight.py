@@ -19,10 +19,10 @@ from microclimate.report import briefing, calendar, message, screen, words_plan
 from microclimate.report.answer import Answer, Limit, Start
 from microclimate.risk import outlook
 from microclimate.schema import Event, SurfaceState
-from microclimate.simulate import run, start, start_file, warm
+from microclimate.simulate import run, start, start_file
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
-from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, windows
+from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, warm, windows
 
 MEMBERS = 31
 STATE_FILE = "state.nc"
@@ -162,8 +162,8 @@ def work_out(
     members = _until(members, windows.stamp(max(span.end for span in spans)))
     spoken = _readings(readings, venue, begin)
 
-    compiling = warm.begin()
     say("Working out what the stands hide (kept for the next run) ...")
+    warm.up(venue_path)
     bowl = build_bowl(venue)
     sun = patches.morning_sun(bowl, site.latitude, site.longitude, dark.end.date())
     joined = patches.patches(venue.field.zones, bowl, sun)
@@ -174,7 +174,6 @@ def work_out(
         lived = force.forcing(venue, before, bowl, joined)
     saved = None if out is None or not (out / STATE_FILE).exists() else start_file.load(out / STATE_FILE)
 
-    warm.wait(compiling)
     say("Running the ground through the night ...")
     count = members.sizes["realization"]
     first = force.forcing(venue, members.isel(realization=slice(0, 1)), bowl, joined) if spoken else None

@@ -84,7 +84,7 @@ def test_the_open_end_stands_in_the_air_outside_when_the_wind_blows_in() -> None
 def test_wind_factor_is_largest_along_the_open_axis() -> None:
     table = rose(forcing(air_venue.venue(), night(3.0), air_venue.bowl()))["shelter_factor"].sel(quantile=0.5)
     north = table.sel(zone="north")
-    assert int(north.argmax()) in (*range(4), *range(69, 72))
+    assert int(np.argmax(north.values)) in (*range(4), *range(69, 72))
     assert float(north.max()) > 2.0 * float(north.min())
 
 
