@@ -33,7 +33,7 @@ _SIZES = {
     "map": (4.0, 2.75),
     "curves": (4.0, 2.5),
     "section": (4.0, 2.45),
-    "timeline": (4.6, 3.1),
+    "timeline": (4.0, 2.9),
 }  # [inch] about what a phone shows
 MAIN_WINDOWS = 2  # windows in the table of zones; further ones have a table of their own
 

@@ -54,14 +54,14 @@ def draw(axes: Axes, answer: Answer, planned: Planned) -> Axes:
     for row, (name, first, last) in enumerate(bars):
         height = high + (row + 0.5) * step
         axes.plot([hour(first), hour(last)], [height, height], color=INK, linewidth=3.5, solid_capstyle="butt")
-        axes.annotate(name, (hour(first), height), xytext=(0, 3), textcoords="offset points", fontsize=7.5)
+        axes.annotate(name, (hour(first), height), xytext=(0, 3), textcoords="offset points", fontsize=8)
     axes.set_ylim(low, high + (len(bars) + 0.6) * step)
     axes.set_ylabel(shown.symbol("temperature"))
     axes.grid(axis="y", color=GRID, linewidth=0.5)
     axes.spines[["top", "right"]].set_visible(False)
     clock_axis(axes, start, end, shown, most=5 if shown.clock == 24 else 7)
     mark_windows(axes, answer.windows)
-    axes.legend(loc="lower center", fontsize=7, frameon=False, ncols=2, bbox_to_anchor=(0.5, -0.36))
+    axes.legend(loc="lower center", fontsize=8, frameon=False, ncols=2, bbox_to_anchor=(0.5, -0.36))
     return axes
 
 

@@ -56,10 +56,7 @@ def advice(answer: Answer, planned: Planned) -> tuple[Advice, ...]:
     for deed in planned.best.deeds:
         if deed.action == "stop":
             continue
-        by = sure(deed)
-        moment = by if by is not None else deed.start
-        why = reason(deed, shown)
-        lines.append(Advice(verb(deed), deed.zones, None if deed.action == "lift" else moment, why))
+        lines.append(Advice(verb(deed), deed.zones, sure(deed), reason(deed, shown)))
     return tuple(lines)
 
 
@@ -76,8 +73,10 @@ def reason(deed: Deed, shown: Shown) -> str:
     elif sure(deed) is not None:
         parts.append("90 % sure" + (f" to hold off {STATE_WORDS[deed.holds]} or worse" if deed.holds else ""))
         parts.append(f"planned {day_clock(deed.start, shown)}")
-    elif deed.by is not None and deed.by[1] == "not reachable":
-        parts.append("start now or as planned: 90 % is out of reach")
+    else:
+        parts.append(f"start {day_clock(deed.start, shown)}")
+        if deed.by is not None and deed.by[1] == "not reachable":
+            parts.append(f"no start is 90 % sure to hold off {STATE_WORDS[deed.holds or SurfaceState.WHITE_FROST]}")
     if deed.call is not None and deed.action == "lay":
         parts.append(f"call the crew by {day_clock(deed.call, shown)}")
     if deed.people:
@@ -185,7 +184,7 @@ def options(answer: Answer, planned: Planned) -> Table:
     rows = [row("Advised", planned.best)]
     rows += [row("Instead", other) for other in planned.others]
     rows += [row("Nothing", planned.nothing)] if planned.best.deeds else []
-    heads = ["", "Plan", "Outside your limits", "Frozen layer or worse", "kWh", "Person-hours"]
+    heads = ["Which", "Plan", "Outside your limits", "Frozen layer or worse", "kWh", "Person-hours"]
     heads += ["Expected cost, losses included"] if priced else []
     return Table("Plans side by side", tuple(heads), tuple(rows))
 

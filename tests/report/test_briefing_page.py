@@ -12,11 +12,12 @@ from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
+import made_plan
 import pytest
 import xarray as xr
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from microclimate.report import briefing, words_cautions
+from microclimate.report import briefing, words_cautions, words_plan
 from microclimate.report.answer import EQUIPMENT, Answer, Fact
 from microclimate.report.words_reasons import ASSUMED
 from microclimate.schema import Event
@@ -60,6 +61,12 @@ def few(answer: Answer) -> Answer:
     )
 
 
+def planned(answer: Answer) -> Answer:
+    """With a plan of four actions."""
+    made = made_plan.plan(answer, made_plan.HEAT, made_plan.LAY, made_plan.LIFT, made_plan.STOP)
+    return replace(answer, plan=made, advice=words_plan.advice(answer, made))
+
+
 def full(answer: Answer) -> Answer:
     """Sixty zones with long names, three windows, every caution, reason and assumption that there is."""
     names = [f"Zone {k} beside the long terrace" for k in range(60)]
@@ -79,10 +86,10 @@ def full(answer: Answer) -> Answer:
     )
 
 
-@pytest.fixture(scope="module", params=["answer", "metric", "unknown", "few", "full"])
+@pytest.fixture(scope="module", params=["answer", "metric", "unknown", "few", "full", "planned"])
 def told(request: pytest.FixtureRequest, answer: Answer) -> Answer:
     """Each made-up answer, and the leanest and the fullest of them."""
-    cases: dict[str, Callable[[Answer], Answer]] = {"few": few, "full": full}
+    cases: dict[str, Callable[[Answer], Answer]] = {"few": few, "full": full, "planned": planned}
     if request.param in cases:
         return cases[request.param](answer)
     found: Answer = request.getfixturevalue(request.param)

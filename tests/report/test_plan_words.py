@@ -1,7 +1,7 @@
 """The words of a plan: a message within its length, no verdict, a calendar with lasting names."""
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -10,66 +10,12 @@ import pytest
 from forbidden_words import FORBIDDEN
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from made_plan import BEGIN, HEAT, LAY, LIFT, STOP, option, plan
 
 from microclimate.errors import InputError
 from microclimate.report import briefing, calendar, message, screen, timeline, words_plan
 from microclimate.report.answer import Answer
-from microclimate.report.planned import Blocked, Deed, Option, Planned, Stop
-from microclimate.schema import SurfaceState
-
-BEGIN = datetime(2026, 12, 15, 22)
-LAY = Deed(
-    "lay",
-    "quilt",
-    (),
-    BEGIN + timedelta(hours=4),
-    BEGIN + timedelta(hours=5),
-    (BEGIN + timedelta(hours=9), BEGIN + timedelta(hours=7), BEGIN + timedelta(hours=6)),
-    SurfaceState.CRUST,
-    BEGIN - timedelta(hours=2),
-    10,
-    cost=260.0,
-)
-LIFT = Deed("lift", "quilt", (), BEGIN + timedelta(hours=20), BEGIN + timedelta(hours=21), people=10, cost=260.0)
-HEAT = Deed(
-    "heat",
-    "pipes",
-    (),
-    BEGIN,
-    BEGIN + timedelta(hours=28),
-    ("not needed", BEGIN + timedelta(hours=3), "not reachable"),
-    SurfaceState.CRUST,
-    energy=9_876.0,
-    cost=988.0,
-)
-STOP = Deed("stop", "pipes", (), BEGIN + timedelta(hours=28), BEGIN + timedelta(hours=28, minutes=15))
-
-
-def option(*deeds: Deed, chance: float = 0.12, cost: float | None = 1_500.0) -> Option:
-    """Figures of no run."""
-    return Option(deeds, chance, 0.04, 9_876.0 if deeds else 0.0, 20.0 if deeds else 0.0, cost, 0.97)
-
-
-def plan(answer: Answer, *deeds: Deed, **given: Any) -> Planned:
-    """A plan around a made-up answer."""
-    values: dict[str, Any] = {
-        "best": option(*deeds),
-        "others": (option(HEAT, STOP, chance=0.3),),
-        "nothing": option(chance=0.83, cost=9_000.0),
-        "tolerated": 0.15,
-        "windows": ("evening game",),
-        "currency": "EUR",
-        "waiting": (6.0, 0.35, 4_000.0),
-        "turns": ((0.3, (HEAT, STOP)),),
-        "milder": (),
-        "harder": (LAY, LIFT, HEAT, STOP),
-        "blocked": (Blocked("notice", "sheet", BEGIN + timedelta(hours=40)),),
-        "stops": (Stop(BEGIN + timedelta(hours=2), (BEGIN + timedelta(hours=2), None, None), (None, None, None)),),
-        "kept": False,
-        "before": "quilt Tue 21:30 to Wed 10:00",
-        "curves": answer.curves.copy(),
-    }
-    return Planned(**(values | given))
+from microclimate.report.planned import Planned
 
 
 @pytest.fixture(scope="module")
