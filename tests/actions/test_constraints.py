@@ -112,3 +112,16 @@ def test_circuits_share_what_the_plant_gives() -> None:
 def test_area_of_a_polygon() -> None:
     """A right triangle with legs 3 and 4 m: 6 m2."""
     assert cases.polygon_area(((0, 0), (3, 0), (0, 4))) == pytest.approx(6.0)
+
+
+def test_an_event_that_has_begun_does_not_decide() -> None:
+    """The night does then, and nothing can be lost of an event."""
+    assert cases.deciding((p.NIGHT, p.GAME), p.BEGIN) == (p.GAME,)
+    assert cases.deciding((p.NIGHT, p.GAME), p.GAME.start) == (p.NIGHT,)
+
+
+def test_a_crew_that_has_been_called_needs_no_notice_again() -> None:
+    late = p.problem(made=p.venue(crewed=p.crew(notice="10 h")))
+    booked = p.problem(made=p.venue(crewed=p.crew(notice="10 h")), booked=p.BEGIN + timedelta(hours=3))
+    assert min(late.allow.lay[0]) == 20 + 1
+    assert min(booked.allow.lay[0]) == 6 + 1
