@@ -49,7 +49,7 @@ def test_a_bad_answer_is_told_and_asked_again(tmp_path: Path) -> None:
 def test_the_blank_file_is_written_without_questions(tmp_path: Path) -> None:
     code, text, _ = new(tmp_path / "v.toml", "--blank")
     assert code == 0
-    assert "1/" not in text
+    assert "1/" not in text.replace(str(tmp_path), "")  # no question is numbered
     assert (tmp_path / "v.toml").read_text(encoding="utf-8") == starter.blank()
 
 
