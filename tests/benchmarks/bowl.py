@@ -4,12 +4,10 @@ Scene: the check bowl of tests/exposure/bowl_scene.py, 6,600 cells of 1 m. Compa
 pyradiance, and the ray engine. Ratios are taken inside this run, best of a few.
 """
 
-import json
 import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +16,8 @@ import numpy as np
 import pandas as pd
 import pvlib
 
-sys.path.insert(0, str(Path(__file__).parent.parent / "exposure"))
+sys.path.insert(0, str(Path(__file__).parents[2]))
+sys.path.insert(0, str(Path(__file__).parents[1] / "exposure"))
 import radiance
 from bowl_scene import points, ring
 from test_windows import CENTRE, basin, canyon, slab, upright
@@ -27,25 +26,11 @@ from microclimate.exposure import cache, exchange, plan, rays, trace
 from microclimate.exposure.bowl import Bowl, assemble, cells
 from microclimate.exposure.shine import Shine
 from microclimate.exposure.windows import windows
+from tests.benchmarks.bars import Bars
 
 SUNS = ((180.0, 25.6, 750.0), (215.0, 15.0, 600.0), (180.0, 72.0, 850.0))
 SKIES = ((180.0, 25.6, 750.0, 70.0), (215.0, 15.0, 600.0, 50.0), (180.0, 25.6, 300.0, 150.0), (180.0, 40.0, 0.0, 120.0))
 MANY = ("-ab", 7, "-ad", 16384, "-as", 0, "-lw", 3e-6, "-aa", 0)
-
-
-@dataclass
-class Table:
-    """The bars, found and wanted."""
-
-    found: dict[str, float] = field(default_factory=dict)
-    missed: list[str] = field(default_factory=list)
-
-    def bar(self, name: str, value: float, most: float) -> None:
-        """One line; missed when above."""
-        self.found[name] = round(float(value), 7)
-        if not value <= most:
-            self.missed.append(name)
-        print(f"{name:52s} {value:12.6g}   bar {most:g}{'' if value <= most else '   MISSED'}", flush=True)
 
 
 def best(times: int, work: Callable[[], Any]) -> tuple[float, Any]:
@@ -64,7 +49,7 @@ def seen_from(venue: Any, traced: trace.Geometry) -> Bowl:
     return assemble(mesh, traced, venue.field.bearing, np.ones(count), np.zeros(count, int), venue.bowl.ground_albedo)
 
 
-def closed_forms(table: Table) -> None:
+def closed_forms(table: Bars) -> None:
     worst = abs(windows(CENTRE, canyon().shade).sky_view()[0] - np.cos(np.arctan2(10.0, 20.0)))
     round_wall = basin(20.0 / np.sqrt(np.cos(np.pi / 360)))
     worst = max(worst, abs(windows(CENTRE, round_wall.shade).sky_view()[0] - 0.8))
@@ -75,10 +60,10 @@ def closed_forms(table: Table) -> None:
     worst = max(worst, abs(windows(CENTRE, over).sky_view()[0] - canopy))
     wall = slab((-12.5, 12.5), (20.0, 20.01), (-1.0, 8.0))
     worst = max(worst, abs(windows(CENTRE, wall).sky_view()[0] - (1.0 - 2.0 * upright(20.0, 8.0, 12.5))))
-    table.bar("sky view against closed forms, worst", worst, 3e-4)
+    table.row("sky view against closed forms, worst", worst, "1", "<= 3e-4")
 
 
-def sun_mask(table: Table, mesh: Any, ground: Any, bearing: float) -> None:
+def sun_mask(table: Bars, mesh: Any, ground: Any, bearing: float) -> None:
     year = pd.date_range("2025-01-01", "2025-12-31 23:50", freq="10min", tz="UTC")
     sun = pvlib.solarposition.get_solarposition(year, 41.0, -96.0)
     sun = sun[sun["elevation"] > 0.0]
@@ -91,8 +76,8 @@ def sun_mask(table: Table, mesh: Any, ground: Any, bearing: float) -> None:
     few = [np.broadcast_to(d.astype(np.float32), ground.shape).copy() for d in towards]
     traced = np.stack([~engine.blocked(ground, d) for d in few], axis=1)
     seen = windows(ground, mesh.shade).sees(angle[pick], height[pick])
-    table.bar("sun mask: wrong pairs", (seen != traced).mean(), 1e-4)
-    table.bar("sun mask: worst field mean", np.abs(seen.mean(0) - traced.mean(0)).max(), 2e-3)
+    table.row("sun mask: wrong pairs", (seen != traced).mean(), "1", "<= 1e-4")
+    table.row("sun mask: worst field mean", np.abs(seen.mean(0) - traced.mean(0)).max(), "1", "<= 0.002")
     silhouette = rays.Engine(mesh.shade)  # the engine gets the simpler mesh too: the fairer race
     queries, _ = best(3, lambda: [silhouette._scene.run(single, d, query="OCCLUDED") for d in few[:100]])
 
@@ -107,10 +92,10 @@ def sun_mask(table: Table, mesh: Any, ground: Any, bearing: float) -> None:
     numba.set_num_threads(threads)
     yearly = queries / 100 * len(angle)
     print(f"  one thread: year of masks {ours:.1f} s; raw queries {yearly:.1f} s")
-    table.bar("year of sun masks over raw queries, threads equal", ours / yearly, 0.75)
+    table.row("year of sun masks over raw queries, threads equal", ours / yearly, "1", "<= 0.75 (0.5)")
 
 
-def light(table: Table, folder: Path) -> None:
+def light(table: Bars, folder: Path) -> None:
     spots = points()
     venue = ring()
     few = trace.traced(plan.venue_mesh(venue.bowl, venue.field), spots[:, 0], spots[:, 1])
@@ -122,16 +107,18 @@ def light(table: Table, folder: Path) -> None:
         found = row["direct_normal"] * bowl.off_stands(row["azimuth"], row["elevation"])[0]
         bias = max(bias, abs(found.mean() / off.mean() - 1.0))
         rms, worst = max(rms, np.sqrt(np.mean((found - off) ** 2))), max(worst, np.abs(found - off).max())
-    table.bar("matte: worst bias of six cases", bias, 0.05)
-    table.bar("matte: worst rms [W/m2]", rms, 1.0)
-    table.bar("matte: worst point [W/m2]", worst, 2.0)
+    table.row("matte: worst bias of six cases", bias, "1", "<= 0.05")
+    table.row("matte: worst rms", rms, "W/m2", "<= 1")
+    table.row("matte: worst point", worst, "W/m2", "<= 2")
 
     # the table of references is itself checked here, by a run of its own
     bowl = seen_from(ring(), few)
     first = reference.iloc[0]
     files = [radiance.scene(folder, bowl.mesh, 0.3), _sun(folder, bowl, *SUNS[0])]
     again = radiance.irradiance(folder, files, spots, *MANY) - radiance.irradiance(folder, files, spots, "-ab", 0)
-    table.bar("reference made again, rms [W/m2]", np.sqrt(np.mean((again - first.iloc[4:].to_numpy(float)) ** 2)), 0.5)
+    table.row(
+        "reference made again, rms", np.sqrt(np.mean((again - first.iloc[4:].to_numpy(float)) ** 2)), "W/m2", "<= 0.5"
+    )
 
     bias = rms = 0.0
     for specular, roughness in ((0.5, 0.2), (0.3, 0.15)):
@@ -144,8 +131,8 @@ def light(table: Table, folder: Path) -> None:
             found = direct * shine.sun(azimuth, elevation).best
             bias = max(bias, abs(found.mean() / off.mean() - 1.0))
             rms = max(rms, np.sqrt(np.mean((found - off) ** 2)))
-    table.bar("partly specular: worst bias of six cases", bias, 0.10)
-    table.bar("partly specular: worst rms [W/m2]", rms, 1.0)
+    table.row("partly specular: worst bias of six cases", bias, "1", "<= 0.1")
+    table.row("partly specular: worst rms", rms, "W/m2", "<= 1")
 
     bowl = seen_from(ring(specular=0.5), few)
     shine, worst = Shine(bowl), 0.0
@@ -156,7 +143,7 @@ def light(table: Table, folder: Path) -> None:
         straight = direct * np.sin(height) * bowl.sun_factor(azimuth, elevation)[0]
         towards = exchange.sun_directions(bowl.field_angle(azimuth), np.asarray(height))
         worst = max(worst, np.abs(whole - straight - direct * shine._images(towards)).max())
-    table.bar("pure mirror: worst point [W/m2]", worst, 0.1)
+    table.row("pure mirror: worst point", worst, "W/m2", "<= 0.1")
 
     bowl, worst = seen_from(ring(), few), 0.0
     scene = radiance.scene(folder, bowl.mesh, 0.3)
@@ -167,14 +154,14 @@ def light(table: Table, folder: Path) -> None:
         sun = tuple(np.array([v]) for v in (azimuth, elevation, direct, diffuse))
         bounced = bowl.reflected(*sun)[0] - direct * bowl.off_stands(azimuth, elevation)[0]
         worst = max(worst, np.sqrt(np.mean((bowl.sky_light(*sun)[0] + bounced - wanted) ** 2)))
-    table.bar("sky light with reflections: worst rms [W/m2]", worst, 1.0)
+    table.row("sky light with reflections: worst rms", worst, "W/m2", "<= 1")
 
 
 def _sun(folder: Path, bowl: Bowl, azimuth: float, elevation: float, direct: float) -> str:
     return radiance.sun(folder, float(bowl.field_angle(azimuth)), float(np.radians(elevation)), direct)
 
 
-def cost(table: Table, folder: Path, mesh: Any, x: Any, y: Any, venue: Any) -> None:
+def cost(table: Bars, folder: Path, mesh: Any, x: Any, y: Any, venue: Any) -> None:
     seconds, traced = best(2, lambda: trace.traced(mesh, x, y))
     bowl = seen_from(venue, traced)
     begin = time.perf_counter()
@@ -183,16 +170,16 @@ def cost(table: Table, folder: Path, mesh: Any, x: Any, y: Any, venue: Any) -> N
     radiance.irradiance(folder, files, ground, "-ab", 5, "-ad", 2048, "-as", 0, "-lw", 2e-5, "-aa", 0, "-n", 2)
     once = time.perf_counter() - begin
     print(f"  precompute {seconds:.1f} s; Radiance, one sun {once:.1f} s")
-    table.bar("precompute over one Radiance sun", seconds / once, 1.0)
-    table.bar("precompute [s]", seconds, 25.0)
+    table.row("precompute over one Radiance sun", seconds / once, "1", "<= 1")
+    table.row("precompute", seconds, "s", "<= 25")
 
     e = traced.exchange
-    table.bar("closure", np.abs(e.factor_thermal.sum(1) + e.view - 1.0).max(), 1e-6)
+    table.row("closure", np.abs(e.factor_thermal.sum(1) + e.view - 1.0).max(), "1", "<= 1e-6")
     flow = e.area[:, None] * e.factor[:-1, :-1]
-    table.bar("reciprocity", np.abs(flow - flow.T).max() / flow.max(), 1e-6)
+    table.row("reciprocity", np.abs(flow - flow.T).max() / flow.max(), "1", "<= 1e-6")
     black = 5.670374419e-8 * 270.0**4
     all_round = sum(bowl.longwave(black, 270.0, 270.0))
-    table.bar("isothermal enclosure", np.abs(all_round / black - 1.0).max(), 1e-6)
+    table.row("isothermal enclosure", np.abs(all_round / black - 1.0).max(), "1", "<= 1e-6")
 
     root = folder / "kept"
     cache.cache_root = lambda: root  # type: ignore[assignment]
@@ -214,15 +201,15 @@ def cost(table: Table, folder: Path, mesh: Any, x: Any, y: Any, venue: Any) -> N
         made.longwave(np.array([250.0]), np.array([270.0]), np.array([268.0]))
 
     seconds, few = best(3, start)
-    table.bar("cached start to the first step of 72 patches [s]", seconds, 0.3)
-    table.bar("cache, opaque roof [MB]", sum(p.stat().st_size for p in root.glob("bowl*")) / 1e6, 80.0)
+    table.row("cached start to the first step of 72 patches", seconds, "s", "<= 0.3")
+    table.row("cache, opaque roof", sum(p.stat().st_size for p in root.glob("bowl*")) / 1e6, "MB", "<= 80")
     veiled = ring(cell=1.0, tau=0.4)
     cache.clear()
     trace.geometry(plan.venue_mesh(veiled.bowl, veiled.field), x, y)
-    table.bar("cache, translucent roof [MB]", sum(p.stat().st_size for p in root.glob("bowl*")) / 1e6, 130.0)
+    table.row("cache, translucent roof", sum(p.stat().st_size for p in root.glob("bowl*")) / 1e6, "MB", "<= 130")
     step(bowl)
     seconds, _ = best(20, lambda: step(bowl))
-    table.bar("one time step, 6,600 cells [ms]", 1e3 * seconds, 8.0)
+    table.row("one time step, 6,600 cells", 1e3 * seconds, "ms", "<= 8 (4)")
     day = tuple(np.repeat(v, 288) for v in one)
 
     def patches() -> None:
@@ -232,12 +219,12 @@ def cost(table: Table, folder: Path, mesh: Any, x: Any, y: Any, venue: Any) -> N
 
     patches()
     seconds, _ = best(5, patches)
-    table.bar("one time step, 72 patches, in a day of 288 [ms]", 1e3 * seconds / 288, 0.1)
+    table.row("one time step, 72 patches, in a day of 288", 1e3 * seconds / 288, "ms", "<= 0.1")
 
 
 def main() -> int:
     """All bars; 1 when one is missed."""
-    table = Table()
+    table = Bars("bowl")
     venue = ring(cell=1.0)
     mesh = plan.venue_mesh(venue.bowl, venue.field)
     x, y, _, _ = cells(venue)
@@ -247,8 +234,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         light(table, Path(folder))
         cost(table, Path(folder), mesh, x, y, venue)
-    print(json.dumps({"benchmark": "bowl", "cells": len(x), **table.found, "missed": table.missed}))
-    return 1 if table.missed else 0
+    return table.end()
 
 
 if __name__ == "__main__":

@@ -9,7 +9,6 @@ value null.
 """
 
 import argparse
-import json
 import multiprocessing
 import os
 import subprocess
@@ -20,7 +19,6 @@ from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +29,7 @@ from microclimate.actions import cost, latest, schedule
 from microclimate.actions.case import Case
 from microclimate.actions.cost import OUTSIDE, Table
 from microclimate.actions.plan import Choice
+from tests.benchmarks.bars import Bars
 from tests.benchmarks.decide_season import SITES, Night, Truth, fixed_plans, prices, season
 
 DEMO = Path(__file__).parents[2] / "data_demo"
@@ -204,64 +203,55 @@ def full_advice() -> tuple[float, float]:
     return min(walls[1:]), max(peaks)
 
 
-class Rows:
-    """Bars and what was found."""
-
-    def __init__(self) -> None:
-        self.found: dict[str, Any] = {}
-        self.missed: list[str] = []
-
-    def at_most(self, name: str, value: float | None, bar: float, aim: float | None = None, why: str = "") -> None:
-        """A row that must not be above its bar."""
-        self._row(name, value, bar, aim, value is not None and value <= bar, why)
-
-    def at_least(self, name: str, value: float | None, bar: float, aim: float | None = None, why: str = "") -> None:
-        """A row that must not be below its bar."""
-        self._row(name, value, bar, aim, value is not None and value >= bar, why)
-
-    def _row(self, name: str, value: float | None, bar: float, aim: float | None, met: bool, why: str) -> None:
-        shown = None if value is None else round(value, 4)
-        self.found[name] = {"value": shown, "bar": bar, **({} if aim is None else {"aim": aim})}
-        self.found[name] |= {"why": why} if why else {}
-        if not met:
-            self.missed.append(name)
-        print(f"{'met ' if met else 'MISS'}  {name}: {shown} (bar {bar}, aim {aim}) {why}")
-
-
-def told(rows: Rows, seasons: Sequence[Season]) -> None:
+def told(rows: Bars, seasons: Sequence[Season]) -> None:
     """All rows that come from the winters."""
     for loss, bar, aim, fixed in ((LOSSES[0], 0.30, 0.15, 0.7), (LOSSES[1], 0.12, 0.05, 0.7)):
-        rows.at_most(f"regret over the naive rule, loss {loss:,.0f}", regret(seasons, "advised", loss), bar, aim)
-        rows.at_most(f"regret over the best fixed plan, loss {loss:,.0f}", best_fixed(seasons, loss), fixed, 0.4)
+        rows.row(
+            f"regret over the naive rule, loss {loss:,.0f}",
+            regret(seasons, "advised", loss),
+            "1",
+            f"<= {bar:g} ({aim:g})",
+        )
+        rows.row(
+            f"regret over the best fixed plan, loss {loss:,.0f}", best_fixed(seasons, loss), "1", f"<= {fixed:g} (0.4)"
+        )
         used = [total(seasons, "energy", policy, loss) for policy in ("advised", "thermostat")]
-        rows.at_most(f"energy against a 4 degC thermostat, loss {loss:,.0f}", used[0] / used[1] - 1.0, -0.25, -0.4)
+        rows.row(
+            f"energy against a 4 degC thermostat, loss {loss:,.0f}", used[0] / used[1] - 1.0, "1", "<= -0.25 (-0.4)"
+        )
         out = {policy: total(seasons, "outside", policy, loss) for policy in POLICIES}
         more = out["advised"] - out["thermostat"]
-        rows.at_most(f"events outside more than the thermostat's, loss {loss:,.0f}", more, 0)
+        rows.row(f"events outside more than the thermostat's, loss {loss:,.0f}", more, "1", "<= 0")
         share = out["advised"] / max(out["naive"], 1.0)
-        rows.at_most(f"events outside over the naive rule's, loss {loss:,.0f}", share, 0.30, 0.10)
+        rows.row(f"events outside over the naive rule's, loss {loss:,.0f}", share, "1", "<= 0.3 (0.1)")
         more = (out["advised"] - out["perfect"]) * len(SITES) / len(seasons)
-        rows.at_most(f"events outside more than perfect foresight's, a winter, loss {loss:,.0f}", more, 3, 1)
+        rows.row(f"events outside more than perfect foresight's, a winter, loss {loss:,.0f}", more, "1", "<= 3 (1)")
         claimed = sum(sum(s.claimed[loss]) for s in seasons)
         gap = abs(claimed / total(seasons, "cost", "advised", loss) - 1.0)
-        rows.at_most(f"claimed against realised cost, loss {loss:,.0f}", gap, 0.35, 0.15)
+        rows.row(f"claimed against realised cost, loss {loss:,.0f}", gap, "1", "<= 0.35 (0.15)")
     wrong = [np.array([v for s in seasons for v in s.wrong.get(str(truth), [])]).sum(axis=0) for truth in WRONG]
     worst = max((own - best) / (naive - best) for own, naive, best in wrong)
-    rows.at_most("regret over the naive rule with wrong physics, worst of seven", float(worst), 0.35, 0.20)
+    rows.row("regret over the naive rule with wrong physics, worst of seven", float(worst), "1", "<= 0.35 (0.2)")
     starts = [row for s in seasons for row in s.starts]
     for sure, bar, aim in ((0.90, 0.88, 0.90), (0.95, 0.92, 0.95)):
         mine = [row for row in starts if row[0] == sure]
-        rows.at_least(f"latest start at {sure:.0%}: in time", float(np.mean([row[2] for row in mine])), bar, aim)
+        rows.row(
+            f"latest start at {sure:.0%}: in time",
+            float(np.mean([row[2] for row in mine])),
+            "1",
+            f">= {bar:g} ({aim:g})",
+        )
     early = [row[3] for row in starts if row[0] == 0.95 and np.isfinite(row[3])]
-    rows.at_most("latest start at 95%: early by [h]", float(np.mean(early)), 14.0, 9.0)
+    rows.row("latest start at 95%: early", float(np.mean(early)), "h", "<= 14 (9)")
     chances = np.array([pair for s in seasons for pair in s.chances])
     score, base = ((chances[:, 0] - chances[:, 1]) ** 2).mean(), chances[:, 1].var()
-    rows.at_least("chance of an event outside limits: Brier skill", float(1.0 - score / base), 0.5, 0.65)
-    rows.at_most(
-        "search: loss against the full grid", float(np.mean([x for s in seasons for x in s.search])), 0.01, 0.001
+    rows.row("chance of an event outside limits: Brier skill", float(1.0 - score / base), "1", ">= 0.5 (0.65)")
+    searched = float(np.mean([x for s in seasons for x in s.search]))
+    rows.row("search: loss against the full grid", searched, "1", "<= 0.01 (0.001)")
+    rows.row(
+        "search: plans simulated, mean", float(np.mean([n for s in seasons for n in s.plans])), "1", "<= 300 (120)"
     )
-    rows.at_most("search: plans simulated, mean", float(np.mean([n for s in seasons for n in s.plans])), 300, 120)
-    rows.at_most("new prices without a new run [s]", max(t for s in seasons for t in s.reprice), 0.2, 0.05)
+    rows.row("new prices without a new run", max(t for s in seasons for t in s.reprice), "s", "<= 0.2 (0.05)")
 
 
 def main() -> int:
@@ -271,19 +261,18 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, default=3, help="draws of forecast errors")
     given = parser.parse_args()
     jobs = [(name, seed, given.every) for seed in range(1, given.seeds + 1) for name in SITES]
-    rows = Rows()
+    rows = Bars("decide")
     with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
         seasons = list(pool.map(played, jobs))
     told(rows, seasons)
     why = "not measured: needs a winter of successive issues for one event"
-    rows.at_most("nights with two or more changes of advice, against memoryless", None, -0.30, -0.50, why)
-    rows.at_most("looking at 48 h and again at 24 h against once: regret", None, 0.0, -0.30, why)
+    rows.row("nights with two or more changes of advice, against memoryless", None, "1", "<= -0.3 (-0.5)", why)
+    rows.row("looking at 48 h and again at 24 h against once: regret", None, "1", "<= 0 (-0.3)", why)
     wall, memory = full_advice()
-    rows.at_most("full advice for the demo night [s]", wall, 8.0)
-    rows.at_most("full advice for the demo night [MB]", memory, 700.0)
-    nights = sum(len(s.plans) for s in seasons)
-    print(json.dumps({"benchmark": "decide", "nights": nights, **rows.found, "missed": rows.missed}))
-    return 1 if rows.missed else 0
+    rows.row("full advice for the demo night", wall, "s", "<= 8")
+    rows.row("full advice for the demo night", memory, "MB", "<= 700")
+    print(f"{sum(len(s.plans) for s in seasons)} nights")
+    return rows.end()
 
 
 if __name__ == "__main__":

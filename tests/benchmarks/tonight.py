@@ -6,7 +6,6 @@
 caches (kernels and bowl); the others are the best of 5. Ends with one JSON line; exit status 1 when a bar is missed.
 """
 
-import json
 import os
 import shutil
 import subprocess
@@ -14,6 +13,10 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.benchmarks.bars import Bars
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 ARGUMENTS = [
@@ -52,23 +55,13 @@ def main() -> int:
         helped = [run(["--help"], caches) for _ in range(5)]
     finally:
         shutil.rmtree(folder, ignore_errors=True)
-    figures = [
-        ("tonight, caches warm, best of 5", min(wall for wall, _ in again), "s", "<= 6"),
-        ("tonight, first ever run", first, "s", "<= 45"),
-        ("peak memory", max(first_memory, *(memory for _, memory in again)), "MB", "<= 700"),
-        ("--help, best of 5", min(wall for wall, _ in helped), "s", "<= 0.4"),
-    ]
-    rows = [
-        {"what": what, "value": round(value, 3), "unit": unit, "bar": bar, "ok": value <= float(bar.split()[1])}
-        for what, value, unit, bar in figures
-    ]
-    for row in rows:
-        print(
-            f"{row['what']:34s} {row['value']:9.3f} {row['unit']:3s} {row['bar']:7s} {'ok' if row['ok'] else 'MISSED'}"
-        )
+    rows = Bars("tonight")
+    rows.row("tonight, caches warm, best of 5", min(wall for wall, _ in again), "s", "<= 6")
+    rows.row("tonight, first ever run", first, "s", "<= 45")
+    rows.row("peak memory", max(first_memory, *(memory for _, memory in again)), "MB", "<= 700")
+    rows.row("--help, best of 5", min(wall for wall, _ in helped), "s", "<= 0.4")
     print(f"load average {os.getloadavg()}")
-    print(json.dumps({"benchmark": "tonight", "rows": rows}))
-    return 0 if all(row["ok"] for row in rows) else 1
+    return rows.end()
 
 
 if __name__ == "__main__":
