@@ -22,7 +22,7 @@ LINES = [
     {"venue", "weather", "fieldlog", "report"},
     {"schema"},
     {"column"},
-    {"units", "physics"},
+    {"units", "dates", "physics"},
     {"constants", "errors", "__init__"},
 ]
 RANK = {room: -rank for rank, rooms in enumerate(LINES) for room in rooms}

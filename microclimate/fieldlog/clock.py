@@ -7,11 +7,11 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 import pandas as pd
 
+from microclimate import dates
 from microclimate.errors import refuse
 
 _FIXED = re.compile(r"^(?:UTC|GMT)?\s*([+-])(\d{1,2})(?::?(\d{2}))?$", re.IGNORECASE)
 _CLOCK = re.compile(r"^(\d{1,2})[:.h](\d{2})(?::(\d{2}))?\s*([ap]m?)?\.?$|^(\d{1,2})\s*([ap]m)$", re.IGNORECASE)
-_SLASHED = re.compile(r"^\s*(\d{1,2})/(\d{1,2})/(\d{4})\b")
 
 
 def zone_of(name: str) -> tzinfo:
@@ -94,8 +94,7 @@ def stamps(texts: pd.Series, time_zone: str | None, where: str) -> pd.DatetimeIn
     Parameters
     ----------
     texts : Series of str
-        ISO 8601 with or without offset, or 31.12.2026 18:30, or 12/31/2026 18:30 where some row settles which number
-        is the day.
+        ISO 8601 with or without offset, or as `dates.iso` reads them.
     time_zone : str or None
         Zone of stamps without an offset; None refuses them.
 
@@ -104,17 +103,18 @@ def stamps(texts: pd.Series, time_zone: str | None, where: str) -> pd.DatetimeIn
     InputError
         Stamps that cannot be read, have no zone, or that the clock change doubles or skips beyond telling apart.
     """
-    text = texts.str.strip()
+    try:
+        text = pd.Series(dates.iso(list(texts.fillna("").astype(str).str.strip()))[0])
+    except dates.UnclearError:
+        raise refuse(where, f"{texts.iloc[0]!r}: day or month first?", cure="write dates as 2026-12-31") from None
     # a zone mark stands after the clock time, so that the dashes of a date are not taken for one
     offset = text.str.contains(r":\d{2}(?:\.\d+)?\s*(?:Z|UTC|[+-]\d{2}:?\d{2}|[+-]\d{2})$", regex=True)
     try:
         if offset.all():
-            return pd.DatetimeIndex(
-                pd.to_datetime(text, utc=True, format=_layout(text, where)).dt.tz_localize(None)
-            ).as_unit("ns")
+            return pd.DatetimeIndex(pd.to_datetime(text, utc=True, format="ISO8601").dt.tz_localize(None)).as_unit("ns")
         if offset.any():
             raise refuse(where, f"{int((~offset).sum())} of {text.size} stamps have no offset", "all or none")
-        naive = pd.DatetimeIndex(pd.to_datetime(text, format=_layout(text, where)))
+        naive = pd.DatetimeIndex(pd.to_datetime(text, format="ISO8601"))
     except ValueError as error:
         raise refuse(where, f"stamps cannot be read ({error})".split("\n")[0], "2026-12-15T16:30") from None
     if time_zone is None:
@@ -125,16 +125,3 @@ def stamps(texts: pd.Series, time_zone: str | None, where: str) -> pd.DatetimeIn
     except (ValueError, pd.errors.OutOfBoundsDatetime) as error:
         raise refuse(where, f"the clock change leaves stamps unclear ({error})", cure="write offsets") from None
     return local.tz_convert("UTC").tz_localize(None).as_unit("ns")
-
-
-def _layout(text: pd.Series, where: str) -> str:
-    first = str(text.iloc[0])
-    if re.match(r"^\d{1,2}\.\d{1,2}\.\d{4}", first):
-        return "%d.%m.%Y %H:%M:%S" if first.count(":") == 2 else "%d.%m.%Y %H:%M"
-    if not _SLASHED.match(first):
-        return "ISO8601"
-    parts = text.str.extract(_SLASHED).astype(float)
-    day_first, month_first = (parts[0] > 12).any(), (parts[1] > 12).any()
-    if day_first == month_first:
-        raise refuse(where, f"{first!r}: day or month first?", cure="write dates as 2026-12-31")
-    return ("%d/%m/%Y" if day_first else "%m/%d/%Y") + (" %H:%M:%S" if first.count(":") == 2 else " %H:%M")

@@ -64,6 +64,7 @@ REASONS: Mapping[str, str] = {
 # key, or key=value where one value has words of its own -> sentence; {value}: all values of that key, joined
 ASSUMED: Mapping[str, str] = {
     # weather: time
+    "date_order": "dates are written with the {value}",
     "naive_times": "forecast times carry no time zone: read as {value}",
     "unsorted_rows": "forecast rows were not in order of time and were put in order",
     "duplicate_rows": "forecast rows given twice: {value}, dropped",

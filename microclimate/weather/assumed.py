@@ -10,6 +10,7 @@ import xarray as xr
 CODES: Mapping[str, str] = {
     # time
     "naive_times": "stamps without offset were read in this time zone",
+    "date_order": "day first | month first, as the stamps themselves show",
     "unsorted_rows": "rows were put in order of time",
     "duplicate_rows": "so many rows said the same twice and were dropped",
     "coarse_step_h": "the file's longest step [h], brought to one hour",

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from microclimate import dates
 from microclimate.errors import Problem
 
 Times = NDArray[np.datetime64]
@@ -36,22 +37,21 @@ def utc(texts: Sequence[str], zone: str, where: str) -> tuple[Times, list[str], 
     codes, problems
     """
     empty = np.full(len(texts), np.datetime64("NaT"), dtype="datetime64[ns]")
-    cells = [text.strip() for text in texts]
+    try:
+        cells, order = dates.iso([text.strip() for text in texts])
+    except dates.UnclearError:
+        found, cure = f"stamps such as {texts[0]!r}", "day and month cannot be told apart: write the year first"
+        return empty, [], [Problem(where, found, "2026-01-28 18:00", cure)]
+    ordered = [f"date_order={order}"] if order else []
     odd = [text for text in cells if not _ISO.match(text)]
     if odd:
         found = f"{len(odd)} of {len(cells)} stamps such as {odd[0]!r}"
-        if re.match(r"^\d{1,2}[/.]\d{1,2}[/.]\d{2,4}", odd[0]):
-            return (
-                empty,
-                [],
-                [Problem(where, found, "2026-01-28 18:00", "day and month cannot be told apart: write the year first")],
-            )
         return empty, [], [Problem(where, found, "ISO 8601, as in 2026-01-28T18:00-05:00")]
     bare = [not _OFFSET.search(text[10:]) for text in cells]
     try:
         if not any(bare):
             tidy = [re.sub(r"\s?(UTC|GMT)$", "+00:00", text, flags=re.IGNORECASE) for text in cells]
-            return _ns(pd.to_datetime(pd.Index(tidy), utc=True, format="ISO8601")), [], []
+            return _ns(pd.to_datetime(pd.Index(tidy), utc=True, format="ISO8601")), ordered, []
         if not all(bare):
             found = f"{sum(bare)} of {len(cells)} stamps have no offset and the others do"
             return (
@@ -69,7 +69,8 @@ def utc(texts: Sequence[str], zone: str, where: str) -> tuple[Times, list[str], 
             [],
             [Problem(where, f"stamps such as {cells[0]!r} have no offset and no zone is given", "a time zone", cure)],
         )
-    return local(naive, zone, where)
+    times, codes, problems = local(naive, zone, where)
+    return times, ordered + codes, problems
 
 
 def local(naive: pd.DatetimeIndex, zone: str, where: str) -> tuple[Times, list[str], list[Problem]]:
