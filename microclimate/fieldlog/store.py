@@ -1,4 +1,4 @@
-"""One SQLite file per venue: what was measured, forecast, advised, done and seen.
+"""One SQLite file per venue: what was measured, forecast, told, advised, done and seen.
 
 History is only ever added to: triggers refuse a change or a deletion of any row. Every row has a natural key, so
 reading the same file or storing the same forecast twice inserts nothing. All values are SI, all times whole seconds of
@@ -6,59 +6,15 @@ UTC (seconds since 1970-01-01).
 """
 
 import hashlib
-import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
-from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+import json
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
-from microclimate.errors import refuse
-
-FORMAT = 1
-WAIT = 2.0  # [s] a second process waits this long for the first one's transaction
-BATCH = 20_000  # rows in one transaction of a long import; another process gets its turn between two
-
-_TABLES = """
-CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
-CREATE TABLE source (
-    id INTEGER PRIMARY KEY, name TEXT NOT NULL, digest TEXT NOT NULL UNIQUE, added INTEGER NOT NULL,
-    note TEXT NOT NULL DEFAULT '') STRICT;
-CREATE TABLE reading (
-    sensor TEXT NOT NULL, quantity TEXT NOT NULL, time INTEGER NOT NULL, value REAL NOT NULL,
-    zone TEXT NOT NULL DEFAULT '', depth REAL NOT NULL DEFAULT 0, error REAL NOT NULL DEFAULT 0,
-    source INTEGER NOT NULL REFERENCES source (id),
-    PRIMARY KEY (sensor, quantity, time)) STRICT, WITHOUT ROWID;
-CREATE TABLE flag (
-    sensor TEXT NOT NULL, quantity TEXT NOT NULL, time INTEGER NOT NULL, reason TEXT NOT NULL,
-    PRIMARY KEY (sensor, quantity, time, reason)) STRICT, WITHOUT ROWID;
-CREATE TABLE forecast (
-    issued INTEGER NOT NULL, valid INTEGER NOT NULL, quantity TEXT NOT NULL, member INTEGER NOT NULL,
-    value REAL NOT NULL, source INTEGER NOT NULL REFERENCES source (id),
-    PRIMARY KEY (source, issued, valid, quantity, member)) STRICT, WITHOUT ROWID;
-CREATE TABLE advice (
-    id INTEGER PRIMARY KEY, made INTEGER NOT NULL, issued INTEGER NOT NULL, event TEXT NOT NULL, plan TEXT NOT NULL,
-    chance REAL, source INTEGER NOT NULL REFERENCES source (id), UNIQUE (made, event)) STRICT;
-CREATE TABLE action (
-    time INTEGER NOT NULL, zone TEXT NOT NULL, what TEXT NOT NULL, value REAL, who TEXT NOT NULL DEFAULT '',
-    note TEXT NOT NULL DEFAULT '', PRIMARY KEY (time, zone, what)) STRICT, WITHOUT ROWID;
-CREATE TABLE observed_state (
-    time INTEGER NOT NULL, zone TEXT NOT NULL, state INTEGER NOT NULL CHECK (state BETWEEN 0 AND 8),
-    method TEXT NOT NULL, who TEXT NOT NULL DEFAULT '', note TEXT NOT NULL DEFAULT '',
-    PRIMARY KEY (time, zone, method)) STRICT, WITHOUT ROWID;
-CREATE INDEX reading_by_time ON reading (quantity, time);
-CREATE INDEX forecast_by_night ON forecast (quantity, valid, issued);
-"""
-_HISTORY = ("source", "reading", "flag", "forecast", "advice", "action", "observed_state")
-_TRIGGERS = "".join(
-    f"CREATE TRIGGER {table}_{verb.lower()}_refused BEFORE {verb} ON {table} "
-    f"BEGIN SELECT RAISE(ABORT, 'the field log is only added to'); END;\n"
-    for table in _HISTORY
-    for verb in ("UPDATE", "DELETE")
-)
+from microclimate.fieldlog.database import Database, seconds
 
 
 @dataclass(frozen=True)
@@ -72,87 +28,101 @@ class Reading:
     zone: str = ""
     depth: float = 0.0  # [m]
     error: float = 0.0  # one standard deviation, 0 when not known
+    line: int = 0  # of its file
+    detail: Mapping[str, Any] = field(default_factory=dict)  # how it was taken: instrument, corrections, minutes
 
 
-class Store:
-    """The field log of one venue, opened for reading and adding.
+@dataclass(frozen=True)
+class Sensor:
+    """What reads, and where; a probe that moves is another sensor."""
 
-    Parameters
-    ----------
-    path : Path
-        The file; made when absent.
+    number: int
+    name: str
+    quantity: str
+    zone: str
+    depth: float  # [m]
+    first: np.datetime64  # UTC
+    last: np.datetime64
 
-    Raises
-    ------
-    InputError
-        When the file is no field log, or was written by a newer version.
-    """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        try:
-            self._db = sqlite3.connect(path, timeout=WAIT, isolation_level=None)
-            self._db.execute("PRAGMA foreign_keys = ON")
-            self._db.execute("PRAGMA journal_mode = WAL")
-            self._db.execute("PRAGMA synchronous = FULL")  # an acknowledged row survives a power cut
-            self._prepare()
-        except sqlite3.DatabaseError as error:
-            raise refuse(str(path), f"is no field log ({error})", "a file this program made", "move it away") from None
+class Store(Database):
+    """The field log of one venue."""
 
-    def _prepare(self) -> None:
-        with self._writing():
-            names = {row[0] for row in self._db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-            if not names:
-                for statement in _statements(_TABLES + _TRIGGERS):
-                    self._db.execute(statement)
-                self._db.execute("INSERT INTO meta VALUES ('format', ?)", (str(FORMAT),))
-                return
-            if "meta" not in names:
-                raise refuse(str(self.path), "is another program's database", "a field log", "name another file")
-            found = int(self._db.execute("SELECT value FROM meta WHERE key = 'format'").fetchone()[0])
-        if found > FORMAT:
-            raise refuse(str(self.path), f"format {found}", f"format {FORMAT} or older", "update the program")
+    def source(
+        self,
+        name: str,
+        content: bytes,
+        added: np.datetime64,
+        note: str = "",
+        *,
+        mapping: str = "",
+        keep: bool = False,
+    ) -> int:
+        """The number of a source of rows, by its content; the same content keeps its first number.
 
-    def close(self) -> None:
-        """Close the file."""
-        self._db.close()
+        Parameters
+        ----------
+        name, note : str
+        content : bytes
+        added : datetime64
+            UTC.
+        mapping : str
+            How it was read; the same content read in another way is another source.
+        keep : bool
+            Keep the content itself, packed.
+        """
+        digest = hashlib.sha256(content + (b"\0" + mapping.encode() if mapping else b"")).hexdigest()
+        known = self._db.execute("SELECT id FROM source WHERE digest = ?", (digest,)).fetchone()
+        if known is None:
+            packed = zlib.compress(content, 1) if keep else None
+            with self._writing():
+                self._db.execute(
+                    "INSERT OR IGNORE INTO source (name, digest, added, note, mapping, original) "
+                    "VALUES (?, ?, ?, ?, ?, ?)",
+                    (name, digest, seconds(added), note, mapping, packed),
+                )
+            known = self._db.execute("SELECT id FROM source WHERE digest = ?", (digest,)).fetchone()
+        return int(known[0])
 
-    def __enter__(self) -> Self:
-        return self
+    def original(self, source: int) -> bytes | None:
+        """The content of a source as it came, where it was kept."""
+        packed = self._db.execute("SELECT original FROM source WHERE id = ?", (source,)).fetchone()
+        return None if packed is None or packed[0] is None else zlib.decompress(packed[0])
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
+    def sensor(self, name: str, quantity: str, zone: str = "", depth: float = 0.0) -> int:
+        """The number of a sensor by what it is, measures and where."""
+        row = (quantity, name, zone, round(float(depth), 6))
+        query = "SELECT id FROM sensor WHERE quantity = ? AND name = ? AND zone = ? AND depth = ?"
+        known = self._db.execute(query, row).fetchone()
+        if known is None:
+            with self._writing():
+                self._db.execute("INSERT OR IGNORE INTO sensor (quantity, name, zone, depth) VALUES (?, ?, ?, ?)", row)
+            known = self._db.execute(query, row).fetchone()
+        return int(known[0])
 
-    @contextmanager
-    def _writing(self) -> Iterator[None]:
-        """One transaction: all of it or nothing."""
-        self._db.execute("BEGIN IMMEDIATE")
-        try:
-            yield
-        except BaseException:
-            self._db.execute("ROLLBACK")
-            raise
-        self._db.execute("COMMIT")
-
-    def source(self, name: str, content: bytes, added: np.datetime64, note: str = "") -> int:
-        """The number of a source of rows, by its content; the same content keeps its first number."""
-        digest = hashlib.sha256(content).hexdigest()
-        with self._writing():
-            self._db.execute(
-                "INSERT OR IGNORE INTO source (name, digest, added, note) VALUES (?, ?, ?, ?)",
-                (name, digest, seconds(added), note),
-            )
-        return int(self._db.execute("SELECT id FROM source WHERE digest = ?", (digest,)).fetchone()[0])
+    def sensors(self) -> list["Sensor"]:
+        """Every sensor the log has heard of, with the span and number of its readings."""
+        query = (
+            "SELECT id, name, quantity, zone, depth, (SELECT min(time) FROM reading WHERE sensor = id), "
+            "(SELECT max(time) FROM reading WHERE sensor = id) FROM sensor ORDER BY zone, depth, name"
+        )
+        return [
+            Sensor(number, name, quantity, zone, depth, np.datetime64(first, "s"), np.datetime64(last, "s"))
+            for number, name, quantity, zone, depth, first, last in self._db.execute(query)
+            if first is not None
+        ]
 
     def add_readings(self, readings: Iterable[Reading], source: int) -> int:
         """Add readings; those already there are left as they are. Gives the count of new rows."""
-        rows = (
-            (r.sensor, r.quantity, seconds(r.time), float(r.value), r.zone, float(r.depth), float(r.error), source)
-            for r in readings
-        )
-        return self._add("reading", 8, rows)
+        numbers: dict[tuple[str, str, str, float], int] = {}
+        rows = []
+        for r in readings:
+            what = (r.sensor, r.quantity, r.zone, r.depth)
+            if what not in numbers:
+                numbers[what] = self.sensor(*what)
+            detail = json.dumps(dict(r.detail), sort_keys=True, ensure_ascii=False) if r.detail else ""
+            rows.append((numbers[what], seconds(r.time), float(r.value), float(r.error), source, r.line, detail))
+        return self._add("reading", 7, rows)
 
     def add_series(
         self,
@@ -163,19 +133,60 @@ class Store:
         source: int,
         zone: str = "",
         depth: float = 0.0,
+        *,
+        error: float = 0.0,
+        lines: np.ndarray | None = None,
     ) -> int:
-        """Add a whole series of one sensor; missing values are passed over. Gives the count of new rows."""
+        """Add a whole series of one sensor; missing values are passed over. Gives the count of new rows.
+
+        Parameters
+        ----------
+        times : array of datetime64
+            UTC.
+        values : array
+            SI.
+        lines : array of int, optional
+            Where each stood in its file.
+        """
         keep = np.isfinite(values)
         stamps = times[keep].astype("datetime64[s]").astype(np.int64).tolist()
-        rows = (
-            (sensor, quantity, t, v, zone, depth, 0.0, source)
-            for t, v in zip(stamps, values[keep].tolist(), strict=True)
-        )
-        return self._add("reading", 8, rows)
+        number = self.sensor(sensor, quantity, zone, depth)
+        at = [0] * len(stamps) if lines is None else lines[keep].tolist()
+        start = "INSERT OR IGNORE INTO reading (sensor, time, value, error, source, line) VALUES"
+        row = f"({number}, ?, ?, {float(error)!r}, {int(source)}, ?)"
+        return self._add_plain(start, row, (stamps, values[keep].tolist(), at)) if stamps else 0
+
+    def differing(self, sensor: int, times: np.ndarray, values: np.ndarray) -> int:
+        """How many values of a series stand in the log otherwise than given here."""
+        keep = np.isfinite(values)
+        stamps = times[keep].astype("datetime64[s]").astype(np.int64)
+        if not stamps.size:
+            return 0
+        query = "SELECT time, value FROM reading WHERE sensor = ? AND time BETWEEN ? AND ?"
+        there = dict(self._db.execute(query, (sensor, int(stamps.min()), int(stamps.max()))))
+        kept = np.array([there.get(t, np.nan) for t in stamps.tolist()])
+        return int((np.abs(kept - values[keep]) > 1e-6 * (1.0 + np.abs(kept))).sum())
+
+    def add_rejected(self, source: int, rows: Iterable[tuple[int, str]]) -> int:
+        """Add the lines of a source that could not be used, and why. Gives the count of new rows."""
+        return self._add("rejected", 3, ((source, line, why) for line, why in rows))
+
+    def add_note(self, time: np.datetime64, about: str, text: str, who: str = "") -> int:
+        """Add what somebody wants remembered of a sensor, a zone or a night. Gives 1, or 0 when it is there already."""
+        return self._add("note", 4, [(seconds(time), about, text, who)])
 
     def add_flags(self, flags: Iterable[tuple[str, str, np.datetime64, str]]) -> int:
         """Add flags (sensor, quantity, time, reason); the reading itself stays. Gives the count of new rows."""
-        return self._add("flag", 4, ((s, q, seconds(t), why) for s, q, t, why in flags))
+        rows = []
+        for name, quantity, when, why in flags:
+            query = "SELECT id FROM sensor WHERE name = ? AND quantity = ?"
+            rows += [(number, seconds(when), why) for (number,) in self._db.execute(query, (name, quantity))]
+        return self._add("flag", 3, rows)
+
+    def flag_series(self, sensor: int, times: np.ndarray, reason: str) -> int:
+        """Flag readings of one sensor. Gives the count of new rows."""
+        stamps = times.astype("datetime64[s]").astype(np.int64).tolist()
+        return self._add("flag", 3, ((sensor, t, reason) for t in stamps))
 
     def add_forecast(
         self, issued: np.datetime64, valid: np.ndarray, quantity: str, values: np.ndarray, source: int
@@ -208,23 +219,6 @@ class Store:
         """Add a surface state that somebody saw. Gives 1, or 0 when it is there already."""
         return self._add("observed_state", 6, [(seconds(time), zone, int(state), method, who, note)])
 
-    def _add(self, table: str, columns: int, rows: Iterable[Sequence[Any]]) -> int:
-        marks = ", ".join("?" * columns)
-        before = self._db.total_changes
-        batch: list[Sequence[Any]] = []
-        for row in rows:
-            batch.append(row)
-            if len(batch) == BATCH:
-                self._insert(table, marks, batch)
-                batch = []
-        if batch:
-            self._insert(table, marks, batch)
-        return self._db.total_changes - before
-
-    def _insert(self, table: str, marks: str, batch: list[Sequence[Any]]) -> None:
-        with self._writing():
-            self._db.executemany(f"INSERT OR IGNORE INTO {table} VALUES ({marks})", batch)
-
     def series(
         self,
         quantity: str,
@@ -233,22 +227,34 @@ class Store:
         end: np.datetime64 | None = None,
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Unflagged readings of one quantity in order of time: sensors (str), times (datetime64[s]), values."""
-        query = (
-            "SELECT sensor, time, value FROM reading AS r WHERE quantity = ? AND NOT EXISTS (SELECT 1 FROM flag AS f "
-            "WHERE f.sensor = r.sensor AND f.quantity = r.quantity AND f.time = r.time)"
+        numbers = dict(
+            self._db.execute(
+                "SELECT id, name FROM sensor WHERE quantity = ? AND name = ifnull(?, name)", (quantity, sensor)
+            )
         )
-        values: list[Any] = [quantity]
-        for clause, value in (
-            (" AND sensor = ?", sensor),
-            (" AND time >= ?", None if start is None else seconds(start)),
-            (" AND time <= ?", None if end is None else seconds(end)),
-        ):
-            if value is not None:
-                query += clause
-                values.append(value)
-        rows = self._db.execute(query + " ORDER BY time, sensor", values).fetchall()
-        names, stamps, numbers = zip(*rows, strict=True) if rows else ((), (), ())
-        return np.array(names, dtype=str), np.array(stamps, dtype="datetime64[s]"), np.array(numbers, dtype=float)
+        parts = [(name, *self.values(number, start, end)) for number, name in numbers.items()]
+        names = np.concatenate([[name] * len(t) for name, t, _ in parts] or [[]]).astype(str)
+        stamps = np.concatenate([t for _, t, _ in parts] or [np.zeros(0, "datetime64[s]")])
+        found = np.concatenate([v for *_, v in parts] or [np.zeros(0)])
+        order = np.lexsort((names, stamps))
+        return names[order], stamps[order], found[order]
+
+    def values(
+        self,
+        sensor: int,
+        start: np.datetime64 | None = None,
+        end: np.datetime64 | None = None,
+        *,
+        flagged: bool = False,
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Readings of one sensor in order of time, without or with the flagged ones: times (datetime64[s]), values."""
+        query = "SELECT time, value FROM reading AS r WHERE sensor = ? AND time >= ? AND time <= ?"
+        if not flagged:
+            query += " AND NOT EXISTS (SELECT 1 FROM flag AS f WHERE f.sensor = r.sensor AND f.time = r.time)"
+        span = (-(2**62) if start is None else seconds(start), 2**62 if end is None else seconds(end))
+        rows = self._db.execute(query + " ORDER BY time", (sensor, *span)).fetchall()
+        stamps, numbers = zip(*rows, strict=True) if rows else ((), ())
+        return np.array(stamps, dtype="datetime64[s]"), np.array(numbers, dtype=float)
 
     def forecasts(
         self, quantity: str, known_by: np.datetime64
@@ -267,31 +273,19 @@ class Store:
             for (issued, valid), members in grouped.items()
         ]
 
-    def count(self, table: str) -> int:
-        """Rows of one table."""
-        if table not in _HISTORY:
-            raise ValueError(table)
-        return int(self._db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
-
-    def rows(self, table: str) -> list[dict[str, Any]]:
-        """All of one table, for export: column -> value."""
-        if table not in _HISTORY:
-            raise ValueError(table)
-        cursor = self._db.execute(f"SELECT * FROM {table}")
-        names = [column[0] for column in cursor.description]
-        return [dict(zip(names, row, strict=True)) for row in cursor]
-
-
-def seconds(time: np.datetime64) -> int:
-    """Whole seconds since 1970-01-01 UTC."""
-    return int(time.astype("datetime64[s]").astype(np.int64))
-
-
-def _statements(script: str) -> Iterator[str]:
-    """The statements of a script; a trigger's body holds semicolons of its own."""
-    waiting = ""
-    for line in script.splitlines(keepends=True):
-        waiting += line
-        if sqlite3.complete_statement(waiting):
-            yield waiting
-            waiting = ""
+    def add_told(
+        self,
+        made: np.datetime64,
+        issued: np.datetime64,
+        window: tuple[str, np.datetime64, np.datetime64],
+        members: Mapping[tuple[str, str], np.ndarray],
+        source: int,
+    ) -> int:
+        """Add what a run told of a window: its members by (zone, quantity), SI. Gives the count of new rows."""
+        name, start, end = window
+        rows = [
+            (seconds(made), seconds(issued), seconds(start), seconds(end), name, zone, quantity,
+             json.dumps([round(float(v), 3) for v in values if np.isfinite(v)]), source)
+            for (zone, quantity), values in members.items()
+        ]  # fmt: skip
+        return self._add("told", 9, rows)

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from microclimate.errors import InputError
+from microclimate.fieldlog import tables
 from microclimate.fieldlog.store import Reading, Store
 
 T = np.datetime64("2026-01-20T18:00:00", "s")
@@ -97,10 +98,10 @@ def test_another_database_and_a_newer_log_are_refused(tmp_path: Path) -> None:
         Store(tmp_path / "other.sqlite")
     Store(tmp_path / "new.sqlite").close()
     newer = sqlite3.connect(tmp_path / "new.sqlite")
-    newer.execute("UPDATE meta SET value = '2' WHERE key = 'format'")
+    newer.execute("UPDATE meta SET value = '99' WHERE key = 'format'")
     newer.commit()
     newer.close()
-    with pytest.raises(InputError, match="format 2; wanted format 1 or older; update the program"):
+    with pytest.raises(InputError, match="format 99; wanted format 2 or older; update the program"):
         Store(tmp_path / "new.sqlite")
 
 
@@ -164,3 +165,86 @@ def test_a_long_import_lets_a_reader_and_a_writer_in(tmp_path: Path) -> None:
         assert store.count("reading") == 400000
         assert store.count("observed_state") == i
     assert max(waits) < 2.0
+
+
+def test_a_log_of_the_first_format_is_taken_over_whole(tmp_path: Path) -> None:
+    path = tmp_path / "old.sqlite"
+    old = sqlite3.connect(path, isolation_level=None)
+    for statement in tables._statements(tables._FIRST):
+        old.execute(statement)
+    old.execute("INSERT INTO source VALUES (1, 'a.csv', 'digest', 5, 'a note')")
+    old.executemany(
+        "INSERT INTO reading VALUES (?, 'soil_temperature', ?, ?, 'West', 0.1, 0.2, 1)",
+        [("P1", 100, 275.0), ("P1", 200, 276.0), ("P2", 100, 277.0)],
+    )
+    old.execute("INSERT INTO flag VALUES ('P1', 'soil_temperature', 200, 'spike')")
+    old.execute("INSERT INTO advice VALUES (1, 10, 5, 'game', 'nothing', 0.5, 1)")
+    old.close()
+    with Store(path) as store:
+        assert [(s.name, s.zone, s.depth) for s in store.sensors()] == [("P1", "West", 0.1), ("P2", "West", 0.1)]
+        names, times, values = store.series("soil_temperature")
+        assert (names.tolist(), times.astype(int).tolist(), values.tolist()) == (
+            ["P1", "P2"],
+            [100, 100],
+            [275.0, 277.0],
+        )
+        assert store.rows("advice")[0]["plan"] == "nothing"
+        assert store.rows("source")[0]["mapping"] == ""
+        assert store.rows("reading")[0]["error"] == 0.2
+    db = sqlite3.connect(path)
+    with pytest.raises(sqlite3.IntegrityError, match="only added to"):
+        db.execute("DELETE FROM reading")
+    db.close()
+    Store(path).close()
+
+
+def test_a_source_keeps_its_file_and_how_it_was_read(tmp_path: Path) -> None:
+    with Store(tmp_path / "log.sqlite") as store:
+        plain = store.source("a.csv", b"1,2,3", T)
+        read = store.source("a.csv", b"1,2,3", T, mapping="comma", keep=True)
+        assert plain != read
+        assert store.source("a.csv", b"1,2,3", T, mapping="comma", keep=True) == read
+        assert (store.original(plain), store.original(read)) == (None, b"1,2,3")
+        assert store.add_rejected(read, [(2, "no time"), (3, "no value")]) == 2
+        assert store.add_rejected(read, [(2, "no time")]) == 0
+        assert store.add_note(T, "P1", "battery changed", "A") == 1
+        assert store.rows("note")[0]["text"] == "battery changed"
+        assert "original" not in store.rows("source")[0]
+
+
+def test_a_probe_that_was_another_one_is_added_beside_and_the_first_flagged(tmp_path: Path) -> None:
+    times, values = T + HOUR * np.arange(3), np.array([275.0, 276.0, 277.0])
+    with Store(tmp_path / "log.sqlite") as store:
+        source = store.source("a", b"a", T)
+        store.add_series("P1", "soil_temperature", times, values, source, "West", 0.025, lines=np.arange(3) + 2)
+        store.add_series("P1", "soil_temperature", times, values, source, "West", 0.1)
+        wrong = store.sensor("P1", "soil_temperature", "West", 0.025)
+        assert store.flag_series(wrong, times, "swapped") == 3
+        right = store.sensor("P1", "soil_temperature", "West", 0.1)
+        assert store.values(wrong)[1].size == 0
+        assert store.values(wrong, flagged=True)[1].size == 3
+        assert store.values(right)[1].tolist() == values.tolist()
+        assert store.series("soil_temperature")[2].size == 3
+        assert store.differing(right, times, values + np.array([0.0, 0.5, 0.0])) == 1
+        assert [row["line"] for row in store.rows("reading") if row["sensor"] == wrong] == [2, 3, 4]
+
+
+def test_what_a_run_told_is_kept_by_window_zone_and_quantity(tmp_path: Path) -> None:
+    with Store(tmp_path / "log.sqlite") as store:
+        source = store.source("forecast", b"f", T)
+        members = {("West", "canopy_temperature_min"): np.array([271.2, np.nan, 272.0004])}
+        window = ("tonight", T, T + 12 * HOUR)
+        assert store.add_told(T, T, window, members, source) == 1
+        assert store.add_told(T, T, window, members, source) == 0
+        assert store.rows("told")[0]["members"] == "[271.2, 272.0]"
+
+
+def test_a_writer_that_never_lets_go_is_told_of_in_words(tmp_path: Path) -> None:
+    path = tmp_path / "log.sqlite"
+    Store(path).close()
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    with Store(path) as store, pytest.raises(InputError, match="another program is writing"):
+        store.add_state(T, "West", 0, "seen")
+    other.execute("COMMIT")
+    other.close()
