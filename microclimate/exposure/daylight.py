@@ -1,16 +1,22 @@
 """Shade at an instant, and what a day or span brings to each cell: sunlit hours, light and heat by origin."""
 
+from dataclasses import dataclass
+
 import numpy as np
 import pandas as pd
 import xarray as xr
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from pvlib import clearsky
 from pvlib.atmosphere import alt2pres, get_absolute_airmass, get_relative_airmass
 from pvlib.irradiance import get_extra_radiation
 from pvlib.solarposition import get_solarposition
 
+from microclimate.constants import ZERO_CELSIUS
+from microclimate.exposure.basin import stepped
 from microclimate.exposure.bowl import Bowl
+from microclimate.exposure.force import Forcing
 from microclimate.physics.light import photon_flux
+from microclimate.physics.longwave import black_body, clear_sky_idso_jackson
 from microclimate.schema import Site
 
 Array = NDArray[np.float64]
@@ -19,6 +25,29 @@ STEP = pd.Timedelta("10min")
 # Linke turbidity of a clear winter day at mid latitudes: 2 to 3.5 (from memory); moves the sums by 10 %
 TURBIDITY = 3.0
 CHUNK = 144  # instants at once: memory
+
+
+@dataclass(frozen=True)
+class Open:
+    """What open ground gets through a span, in even steps.
+
+    azimuth, elevation (step,): of the sun, compass [degree], refracted; direct_normal, diffuse, longwave (step,)
+    [W m-2]; air (step,) [K]; stands [K]: (step,), or (step, surface) in the order of `Bowl.surfaces`.
+    """
+
+    seconds: float
+    azimuth: Array
+    elevation: Array
+    direct_normal: Array
+    diffuse: Array
+    longwave: Array
+    air: Array
+    stands: Array
+
+    @property
+    def bright(self) -> NDArray[np.int64]:
+        """Steps with any daylight."""
+        return np.flatnonzero((self.elevation > 0.0) | (self.diffuse > 0.0))
 
 
 def sun(site: Site, times: pd.DatetimeIndex) -> tuple[Array, Array]:
@@ -38,6 +67,44 @@ def clear_sky(site: Site, times: pd.DatetimeIndex) -> tuple[Array, Array]:
     return direct, diffuse
 
 
+def clear(site: Site, begin: pd.Timestamp, end: pd.Timestamp, air: float = ZERO_CELSIUS) -> Open:
+    """A clear sky from `begin` to `end` (UTC), air and stands at one temperature [K], looked at in the middle of steps.
+
+    Longwave of the sky from the air's temperature alone (Idso & Jackson 1969): fit to compare cells with each other.
+    """
+    times = pd.date_range(begin, end - STEP, freq=STEP) + STEP / 2
+    even = np.full(len(times), float(air))
+    down = clear_sky_idso_jackson(even) * black_body(even)
+    return Open(STEP.total_seconds(), *sun(site, times), *clear_sky(site, times), down, even, even)
+
+
+def under(forcing: Forcing, begin: pd.Timestamp, end: pd.Timestamp, realization: int = 0) -> Open:
+    """Open ground in the model steps that end within (begin, end] of one realization, with the stands as warm as found.
+
+    The stands' temperatures are those of the bowl's own air and night; without a bowl of its own they follow the air.
+    """
+    steps, laid = forcing.steps, forcing.laid(slice(realization, realization + 1))
+    inside = forcing.bowl_inside(laid)
+    air = laid.point["air_temperature"][0]
+    stands = air
+    if inside is not None and forcing.basin is not None:
+        stands = forcing.basin.stand_temperature(laid.point["air_temperature"], inside)[0]
+    direct, diffuse = (stepped(steps, light)[0] for light in laid.sunlit)
+    east, north = (stepped(steps, part(np.radians(steps.azimuth))) for part in (np.sin, np.cos))
+    first, last = (pd.Timestamp(t).tz_convert("UTC").tz_localize(None).to_datetime64() for t in (begin, end))
+    some = (steps.time > first) & (steps.time <= last)
+    return Open(
+        steps.seconds,
+        np.degrees(np.arctan2(east, north))[some] % 360.0,
+        stepped(steps, steps.elevation)[some],
+        direct[some],
+        diffuse[some],
+        laid.amount["surface_downwelling_longwave_flux_in_air"][0][some],
+        air[some],
+        stands[some],
+    )
+
+
 def shade(bowl: Bowl, site: Site, when: pd.Timestamp) -> xr.Dataset:
     """Share of the sun's beam on each cell at one UTC instant, with the sun's place as attributes."""
     azimuth, elevation = sun(site, pd.DatetimeIndex([when]))
@@ -45,55 +112,46 @@ def shade(bowl: Bowl, site: Site, when: pd.Timestamp) -> xr.Dataset:
     return found.assign_attrs(sun_azimuth=float(azimuth[0]), sun_elevation=float(elevation[0]))
 
 
-def span(
-    bowl: Bowl,
-    site: Site,
-    begin: pd.Timestamp,
-    end: pd.Timestamp,
-    direct_normal: ArrayLike | None = None,
-    diffuse: ArrayLike | None = None,
-) -> xr.Dataset:
-    """What a span brings to each cell.
-
-    Parameters
-    ----------
-    begin, end : Timestamp
-        UTC; the span is cut in steps of ten minutes, looked at in their middle.
-    direct_normal, diffuse : array (step,), optional
-        Open light [W m-2]; a clear sky when left out.
+def span(bowl: Bowl, sky: Open) -> xr.Dataset:
+    """What a span brings to each cell under `clear` or `under` skies; steps with a gap in the weather are left out.
 
     Returns
     -------
     Dataset (cell)
-        sunlit_hours [h]; energy off sun, sky and stands [J m-2]; light_integral [mol m-2]; sky_view_factor [1].
+        sunlit_hours [h]; energy off sun, sky and stands [J m-2]; light_integral [mol m-2]; longwave off sky and stands,
+        means of the span [W m-2]; sky_view_factor [1]. Attributes: hours of the span and what open ground gets.
     """
-    times = pd.date_range(begin, end - STEP, freq=STEP) + STEP / 2
-    azimuth, elevation = sun(site, times)
-    if direct_normal is None or diffuse is None:
-        direct_normal, diffuse = clear_sky(site, times)
-    direct, spread = (np.broadcast_to(np.asarray(v, float), len(times)) for v in (direct_normal, diffuse))
-    seconds = STEP.total_seconds()
-    sums = {name: np.zeros(bowl.rows) for name in ("hours", "sun", "sky", "stands")}
-    for part in np.array_split(np.flatnonzero(elevation > 0.0), max(1, len(times) // CHUNK)):
-        if not len(part):
-            continue
-        light = (azimuth[part], elevation[part], direct[part], spread[part])
-        lit = bowl.sun_factor(azimuth[part], elevation[part])
-        sums["hours"] += lit.sum(axis=0) * seconds / 3600.0
-        sums["sun"] += seconds * (direct[part] * np.sin(np.radians(elevation[part]))) @ lit
-        sky, stands = bowl.diffuse(*light)
-        sums["sky"] += seconds * sky.sum(axis=0)
-        sums["stands"] += seconds * stands.sum(axis=0)
-    whole = sums["sun"] + sums["sky"] + sums["stands"]
+    known = np.isfinite(sky.direct_normal + sky.diffuse + sky.longwave + sky.air)
+    sums = {name: np.zeros(bowl.rows) for name in ("hours", "sun", "sky", "stands", "warm_sky", "warm_stands")}
+    beam = sky.direct_normal * np.sin(np.radians(np.maximum(sky.elevation, 0.0)))
+    bright = sky.bright[known[sky.bright]]
+    for part in np.array_split(bright, max(1, len(bright) // CHUNK)) if len(bright) else ():
+        azimuth, elevation = sky.azimuth[part], np.maximum(sky.elevation[part], 0.0)
+        lit = bowl.sun_factor(azimuth, elevation)
+        from_sky, from_stands = bowl.diffuse(azimuth, elevation, sky.direct_normal[part], sky.diffuse[part])
+        sums["hours"] += lit.sum(axis=0)
+        sums["sun"] += beam[part] @ lit
+        sums["sky"] += from_sky.sum(axis=0)
+        sums["stands"] += from_stands.sum(axis=0)
+    for part in np.array_split(np.flatnonzero(known), max(1, len(known) // CHUNK)):
+        from_sky, from_stands = bowl.longwave(sky.longwave[part], sky.air[part], sky.stands[part])
+        sums["warm_sky"] += from_sky.sum(axis=0)
+        sums["warm_stands"] += from_stands.sum(axis=0)
+    count, seconds = max(1, int(known.sum())), sky.seconds
+    energy = {name: seconds * sums[name] for name in ("sun", "sky", "stands")}
     found = {
-        "sunlit_hours": sums["hours"],
-        "energy_sun": sums["sun"],
-        "energy_sky": sums["sky"],
-        "energy_stands": sums["stands"],
-        "light_integral": photon_flux(whole),
+        "sunlit_hours": sums["hours"] * seconds / 3600.0,
+        **{f"energy_{name}": value for name, value in energy.items()},
+        "light_integral": photon_flux(energy["sun"] + energy["sky"] + energy["stands"]),
+        "longwave_sky": sums["warm_sky"] / count,
+        "longwave_stands": sums["warm_stands"] / count,
         "sky_view_factor": bowl.sky_view,
     }
-    return _cells(bowl, found)
+    return _cells(bowl, found).assign_attrs(
+        hours=float(known.sum() * seconds / 3600.0),
+        open_energy=float(seconds * (beam + sky.diffuse)[bright].sum()),
+        open_longwave=float(sky.longwave[known].mean()) if known.any() else float("nan"),
+    )
 
 
 def by_zone(cells: xr.Dataset, names: tuple[str, ...]) -> xr.Dataset:
