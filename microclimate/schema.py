@@ -174,6 +174,7 @@ OUTCOME_VARIABLES: Mapping[str, Var] = {
     "onset_time": Var(OUTCOME, "", None, "first time the canopy is below 0 degC in the window (NaT: never)"),
     "heating_energy": Var(OUTCOME, "J m-2", None, "heat put into the root zone", 0, np.inf, "time: sum", True),
     "heating_power_max": Var(OUTCOME, "W m-2", None, "highest heating power", 0, 5000, "time: maximum", True),
+    "heating_hours": Var(OUTCOME, "h", None, "time in which heat ran", 0, 1e5, "time: sum", True),
     "coverage": Var(OUTCOME, "1", None, "share of the window that could be simulated", 0, 1, "time: mean"),
 }
 

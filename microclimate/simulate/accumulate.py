@@ -4,6 +4,7 @@ One account per window and block; its size knows nothing of the number of steps.
 """
 
 import numpy as np
+from numpy.typing import NDArray
 
 from microclimate.column import rows as s
 from microclimate.column.ground import frozen_share
@@ -30,8 +31,8 @@ STATES = len(SurfaceState)
 DEPTHS = len(REPORT_DEPTHS)
 
 # rows of an account
-WORST, FINAL, CANOPY, CANOPY_WHEN, ONSET, ENERGY, POWER, STEPS = range(8)
-HOURS = 8  # one row for each state
+WORST, FINAL, CANOPY, CANOPY_WHEN, ONSET, ENERGY, POWER, STEPS, HEATED = range(9)
+HOURS = 9  # one row for each state
 SOIL = HOURS + STATES  # lowest at each depth
 SOIL_WHEN = SOIL + DEPTHS
 ACCOUNT = SOIL_WHEN + DEPTHS
@@ -48,6 +49,13 @@ NEVER = -1.0
 def slot(row: Value, lane: Value) -> Value:
     """Index into an account or a report."""
     return np.uint64(row * LANES + lane)
+
+
+def by_column(accounts: NDArray[np.float64], columns: int) -> NDArray[np.float64]:
+    """Accounts as the kernel fills them, (block, window, account of lanes), as (column, window, ACCOUNT)."""
+    blocks, windows = accounts.shape[:2]
+    by_lane = accounts.reshape(blocks, windows, ACCOUNT, LANES).transpose(0, 3, 1, 2)
+    return by_lane.reshape(blocks * LANES, windows, ACCOUNT)[:columns]
 
 
 @formula
@@ -117,6 +125,7 @@ def enter(surface: Value, told: Value, alive: Value, when: Value, hours: Value, 
         lasted = hours if living else 0.0
         account[slot(STEPS, lane)] += lasted
         account[slot(ENERGY, lane)] += lasted * 3600.0 * heat
+        account[slot(HEATED, lane)] += lasted if heat > 0.0 else 0.0
         power = account[slot(POWER, lane)]
         account[slot(POWER, lane)] = heat if living and heat > power else power
         worst, final = account[slot(WORST, lane)], account[slot(FINAL, lane)]

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import xarray as xr
@@ -101,12 +102,19 @@ def columns(
         given[:, mine], kernel[:, mine] = face, one
         state[:, mine] = _surface_state(zone, start)
     roughness = [SNOW_ROUGHNESS, SHEET_ROUGHNESS, *turfs]
-    tables = [turbulence.transfer_table(wind_height, temperature_height, z, HEAT_ROUGHNESS * z) for z in roughness]
+    tables = [_exchange(wind_height, temperature_height, z) for z in roughness]
 
     def flat(array: Array) -> Array:
         return array.reshape(pairs, *array.shape[2:])
 
     return Columns(flat(given), flat(kernel), flat(state), flat(heat), flat(places), shallow, np.array(tables))
+
+
+@cache
+def _exchange(wind_height: float, temperature_height: float, roughness: float) -> Array:
+    """Exchange table of a surface; its numbers do not change."""
+    found: Array = turbulence.transfer_table(wind_height, temperature_height, roughness, HEAT_ROUGHNESS * roughness)
+    return found
 
 
 def side_conductance(known: layers.Properties, width: float) -> Array:
@@ -206,6 +214,18 @@ def _surface_state(zone: Zone, start: Mapping[str, Array]) -> Array:
     found[..., rows.SNOW_DEPTH - first] = np.where(amount > 0.0, np.maximum(depth, amount / 500.0), 0.0)
     found[..., rows.SNOW_ALBEDO - first] = SNOW_ALBEDO
     return found
+
+
+def thresholds(venue: Venue) -> tuple[float, float, float, float, float]:
+    """Borders of the surface states as `physics.ladder` takes them, the last in degC."""
+    limits = venue.limits
+    return (
+        limits.snow_amount,
+        limits.ice_film_amount,
+        limits.frozen_fraction,
+        limits.frost_amount,
+        limits.near_freezing - ZERO_CELSIUS,
+    )
 
 
 def cover_kinds(covers: Sequence[Cover]) -> Array:

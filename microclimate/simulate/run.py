@@ -14,24 +14,18 @@ from numpy.typing import DTypeLike, NDArray
 from microclimate.column import rows
 from microclimate.column.jit import PARALLEL
 from microclimate.column.lanes import LANES
-from microclimate.constants import ZERO_CELSIUS
 from microclimate.errors import Problem
-from microclimate.physics import vapour
 from microclimate.schema import (
-    FORCING,
     INITIAL_VARIABLES,
     OUTCOME_VARIABLES,
     Event,
     seal,
 )
-from microclimate.simulate import accumulate, loop, tell
+from microclimate.simulate import accumulate, laid, loop, tell
 from microclimate.simulate import columns as col
 from microclimate.venue.load import Venue
 
 Array = NDArray[np.float64]
-
-LONGEST_STEP = 600.0  # [s] longer steps of the forcing are cut (10 min against 1 min: tested)
-_HEAT_OF_AIR = 1.2 * 1005.0  # [J m-3 K-1] of blown air near 20 degC
 
 
 def outcome(
@@ -109,7 +103,7 @@ def final_states(
     for block in forcing:
         first = _members(initial, block, done)
         time, result = _run(venue, block, first, plan, (), (), True, False, False)
-        last = _steps_before_gap(block).min()
+        last = laid.steps_before_gap(block).min()
         missing = time.ends.size - int(last)
         col.check(
             "forcing", [Problem("forcing", f"{missing} steps at the end miss values", "no gap")] if missing else []
@@ -161,7 +155,7 @@ def _run(
         col.check("plan", problems)
         problems += col.heating_problems(venue, plan.sel(zone=[zone.name for zone in venue.field.zones]))
     col.check("run", problems)
-    time = _time(block)
+    time = laid.times(block)
     zone_index = block["zone_index"].values.astype(np.int64)
     heights = float(block.attrs.get("wind_height", 10.0)), float(block.attrs.get("temperature_height", 2.0))
     fixed = col.columns(venue, zone_index, initial, *heights)
@@ -181,15 +175,7 @@ def _run(
         traced[chosen] = place * patches + np.arange(patches)
     told = 1 if leaf_alone else loop.TRACE + 2 * count
     traces = np.full((len(wanted) * patches, time.ends.size, told), np.nan, dtype=kind)
-    limits = venue.limits
-    thresholds = (
-        limits.snow_amount,
-        limits.ice_film_amount,
-        limits.frozen_fraction,
-        limits.frost_amount,
-        limits.near_freezing - ZERO_CELSIUS,
-    )
-    planned = _planned(venue, plan, time)
+    planned = laid.planned(venue, plan, time)
     arguments = (
         table,
         fixed.given.astype(kind),
@@ -198,17 +184,17 @@ def _run(
         fixed.heat.astype(kind),
         fixed.depth_places.astype(kind),
         fixed.shallow,
-        loop.tiled(_forced(venue, block, initial, zone_index), kind),
+        loop.tiled(laid.forced(venue, block, initial, zone_index), kind),
         planned.astype(kind),
         np.concatenate(([True], (planned[1:] != planned[:-1]).any(axis=(1, 2)))),
-        _steps_before_gap(block),
+        laid.steps_before_gap(block),
         time.lengths,
-        (time.lengths / _parts(time)).astype(kind),
-        _parts(time),
+        (time.lengths / laid.parts(time)).astype(kind),
+        laid.parts(time),
         fixed.tables.astype(kind),
         col.cover_kinds(venue.equipment.covers).astype(kind),
-        tuple(np.asarray(thresholds, dtype=kind)),
-        _inside(windows, time),
+        tuple(np.asarray(col.thresholds(venue), dtype=kind)),
+        laid.inside(windows, time),
         accounts,
         end_state,
         end_heat,
@@ -220,117 +206,17 @@ def _run(
     else:
         with PARALLEL:
             loop.run_parallel(*arguments)
-    by_lane = accounts.reshape(blocks, len(windows), accumulate.ACCOUNT, LANES).transpose(0, 3, 1, 2)
-    by_column = by_lane.reshape(blocks * LANES, len(windows), accumulate.ACCOUNT)[: table.shape[0]]
+    book = accumulate.by_column(accounts, table.shape[0])
 
     def by_plan(array: Array) -> Array:
         return array[counts].reshape(plans, realizations, patches, *array.shape[1:])
 
     none = np.empty(0)
     return time, tell.Result(
-        by_plan(by_column),
+        by_plan(book),
         by_plan(end_state) if ends else none,
         by_plan(end_heat) if ends else none,
         traces,
         fixed.layers.reshape(realizations, patches, *fixed.layers.shape[1:]),
         fixed.given.reshape(realizations, patches, -1),
     )
-
-
-def _parts(time: tell.Time) -> int:
-    """Shorter steps that each step is cut into."""
-    return int(np.ceil(time.lengths.max() / LONGEST_STEP - 1e-9))
-
-
-def _time(block: xr.Dataset) -> tell.Time:
-    ends = block["time"].values.astype("datetime64[ns]")
-    if "time_bnds" in block:
-        bounds = block["time_bnds"].values
-        lengths = (bounds[:, 1] - bounds[:, 0]).astype("timedelta64[ns]").astype(float) / 1e9
-    else:
-        gaps = np.diff(ends).astype("timedelta64[ns]").astype(float) / 1e9
-        lengths = np.concatenate((gaps[:1], gaps))
-    return tell.Time(ends, lengths)
-
-
-def _steps_before_gap(block: xr.Dataset) -> NDArray[np.int64]:
-    """Steps before the first missing value, one for each (realization, patch)."""
-    whole = np.logical_and.reduce(
-        [np.isfinite(block[name].transpose("realization", "patch", "time").values) for name in FORCING]
-    )
-    steps = np.where(whole.all(axis=-1), whole.shape[-1], np.argmin(whole, axis=-1))
-    return np.asarray(steps.ravel(), dtype=np.int64)
-
-
-def _forced(venue: Venue, block: xr.Dataset, initial: xr.Dataset, zone_index: NDArray[np.int64]) -> Array:
-    """The kernel's forcing, (time, rows.FORCED, pair)."""
-    realizations, patches, steps = block.sizes["realization"], block.sizes["patch"], block.sizes["time"]
-
-    def get(name: str) -> Array:
-        return np.asarray(block[name].transpose("time", "realization", "patch").values, dtype=float)
-
-    below = np.empty((steps, realizations, patches))
-    under = get("under_tray_air_temperature") - ZERO_CELSIUS
-    deepest = initial["soil_temperature"].isel(layer=-1).transpose("realization", "patch").values - ZERO_CELSIUS
-    for patch, index in enumerate(zone_index):
-        base = venue.field.zones[index].base
-        if base.air_temperature is not None:
-            below[:, :, patch] = base.air_temperature - ZERO_CELSIUS
-        elif base.over_air:
-            below[:, :, patch] = under[:, :, patch]
-        elif base.deep_temperature is not None:
-            below[:, :, patch] = base.deep_temperature - ZERO_CELSIUS
-        else:
-            below[:, :, patch] = deepest[:, patch]
-    air, humidity, pressure = get("air_temperature"), get("specific_humidity"), get("surface_air_pressure")
-    snowfall = get("snowfall_flux")
-    found = np.empty((steps, rows.FORCED, realizations, patches))
-    for row, values in (
-        (rows.AIR, air - ZERO_CELSIUS),
-        (rows.HUMIDITY, humidity),
-        (rows.WIND, get("wind_speed")),
-        (rows.DENSITY, vapour.air_density(air, humidity, pressure)),
-        (rows.PRESSURE, pressure),
-        (rows.RAIN, np.maximum(get("precipitation_flux") - snowfall, 0.0)),
-        (rows.SNOWFALL, snowfall),
-        (rows.SUN, get("shortwave_sun_down") + get("shortwave_sky_down") + get("shortwave_stands_down")),
-        (rows.LONGWAVE, get("longwave_sky_down") + get("longwave_stands_down")),
-        (rows.BELOW, below),
-    ):
-        found[:, row - rows.AIR] = values
-    return found.reshape(steps, rows.FORCED, realizations * patches)
-
-
-def _planned(venue: Venue, plan: xr.Dataset | None, time: tell.Time) -> Array:
-    """The kernel's plans, (time, rows.PLANNED, plan and zone)."""
-    zones = [zone.name for zone in venue.field.zones]
-    if plan is None:
-        return np.zeros((time.ends.size, rows.PLANNED, len(zones)))
-    held = plan["time"].values.astype("datetime64[ns]")
-    interval = np.minimum(np.searchsorted(held, time.ends), held.size - 1)
-    ordered = plan.sel(zone=zones).isel(time=interval)
-
-    def get(name: str) -> Array:
-        values = np.asarray(ordered[name].transpose("time", "plan", "zone").values, dtype=float)
-        return values.reshape(time.ends.size, -1)
-
-    cover, raised = get("cover"), get("cover_raised")
-    found = np.empty((time.ends.size, rows.PLANNED, plan.sizes["plan"] * len(zones)))
-    for row, values in (
-        (rows.COVERED, np.where(cover > 0.5, 1.0 + 2.0 * (np.round(cover) - 1.0) + (raised > 0.5), 0.0)),
-        (rows.WARM_FLOW, _HEAT_OF_AIR * get("warm_air_flow")),
-        (rows.WARM_AIR, get("warm_air_temperature") - ZERO_CELSIUS),
-        (rows.HEATING_ALLOWED, get("heating_allowed")),
-        (rows.SET_POINT, get("set_point") - ZERO_CELSIUS),
-        (rows.SUPPLY, get("supply_temperature") - ZERO_CELSIUS),
-        (rows.SKIRTS, get("skirts_closed")),
-        (rows.SNOW_REMOVED, get("snow_removed")),
-    ):
-        found[:, row - rows.COVERED] = values
-    return found
-
-
-def _inside(windows: Sequence[Event], time: tell.Time) -> NDArray[np.bool_]:
-    """Whether a step ends inside a window, (window, time)."""
-    inside = [(time.ends > np.datetime64(w.start, "ns")) & (time.ends <= np.datetime64(w.end, "ns")) for w in windows]
-    return np.array(inside, dtype=bool).reshape(len(windows), time.ends.size)

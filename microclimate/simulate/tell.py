@@ -90,6 +90,7 @@ def outcome(block: xr.Dataset, plan: xr.Dataset, windows: Sequence[Event], time:
             "onset_time": (dims, when(accumulate.ONSET)),
             "heating_energy": (dims, told(accumulate.ENERGY)),
             "heating_power_max": (dims, told(accumulate.POWER)),
+            "heating_hours": (dims, told(accumulate.HEATED)),
             "coverage": (dims, coverage),
         },
         coords={

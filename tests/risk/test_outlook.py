@@ -38,6 +38,7 @@ def make_outcome(
             "onset_time": (dims, np.where(canopy.reshape(full) < 273.15, times, np.datetime64("NaT"))),
             "heating_energy": (dims, np.zeros(full)),
             "heating_power_max": (dims, np.zeros(full)),
+            "heating_hours": (dims, np.zeros(full)),
             "coverage": (dims, cover),
         },
         coords={

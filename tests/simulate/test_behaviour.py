@@ -113,6 +113,7 @@ def test_no_heat_before_the_lag_is_over() -> None:
     venue = _heated({"power": 100, "lag": 4})
     told = _told(venue, plan=w.plan(venue, heating_allowed=1.0, set_point=283.15))
     assert float(told["heating_energy"]) == pytest.approx(100.0 * (HOURS - 4.0) * 3600.0, rel=1e-6)
+    assert float(told["heating_hours"]) == pytest.approx(HOURS - 4.0)
 
 
 def test_the_set_point_rises_no_faster_than_the_ramp() -> None:

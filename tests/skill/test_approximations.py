@@ -6,7 +6,7 @@ import pytest
 from microclimate.column import rows
 from microclimate.physics import canopy, turbulence, vapour
 from microclimate.simulate import columns as col
-from microclimate.simulate import run, start
+from microclimate.simulate import start
 from tests.benchmarks import naive
 from tests.skill import conftest
 
@@ -24,7 +24,7 @@ def test_fast_formulas_hardly_move_the_minima(monkeypatch: pytest.MonkeyPatch) -
     initial = start.states(venue, stretch.patches, 1, block["time"].values[0])
     heights = float(block.attrs["wind_height"]), float(block.attrs["temperature_height"])
     fixed = col.columns(venue, block["zone_index"].values.astype(int), initial, *heights)
-    forcing = run._forced(venue, block, initial, block["zone_index"].values.astype(int))[:, :, 0]
+    forcing = laid.forced(venue, block, initial, block["zone_index"].values.astype(int))[:, :, 0]
     plan = np.zeros(rows.PLANNED)
     roughness = venue.field.zones[0].turf.roughness_length
 
