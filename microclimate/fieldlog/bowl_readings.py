@@ -14,7 +14,7 @@ import csv
 import difflib
 import math
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -30,7 +30,7 @@ REFERENCE_HEIGHT = 10.0  # [m]
 VISIT_GAP = np.timedelta64(90, "m")  # readings nearer than this belong to one visit; ours
 MOST_RATIO = 1.3  # of open ground's wind: more is a jet or a reference in the lee; ours
 
-_COLUMNS = {  # heading -> unit of a bare number, lowest, highest (SI)
+COLUMNS = {  # heading -> unit of a bare number, lowest, highest (SI)
     "x": ("m", -400.0, 400.0),
     "y": ("m", -400.0, 400.0),
     "height": ("m", 0.02, 12.0),
@@ -42,7 +42,7 @@ _COLUMNS = {  # heading -> unit of a bare number, lowest, highest (SI)
     "air": ("degC", 220.0, 330.0),
     "air outside": ("degC", 220.0, 330.0),
 }
-_TEXTS = ("time", "zone", "visit", "aspirated", "note")
+TEXTS = ("time", "zone", "visit", "aspirated", "note")
 _WET = re.compile(r"\b(wet|rain|dew|snow|drops?)\b", re.IGNORECASE)
 _YES = {"yes", "y", "true", "1", "x"}
 
@@ -102,7 +102,7 @@ def table(path: Path, time_zone: str, zones: Collection[str]) -> tuple[BowlReadi
     rows = list(csv.reader(text.splitlines(), delimiter=delimiter))
     if not rows:
         raise InputError(path.name, [Problem(path.name, "empty", "columns time, zone, wind or air, ...")])
-    names, given, problems = _headings(rows[0], path.name)
+    names, given, problems = headings(rows[0], path.name)
     found = []
     for line, row in enumerate(rows[1:], start=2):
         if not any(cell.strip() for cell in row):
@@ -110,7 +110,7 @@ def table(path: Path, time_zone: str, zones: Collection[str]) -> tuple[BowlReadi
         cells = {name: cell.strip() for name, cell in zip(names, row, strict=False)}
         where = f"{path.name}: line {line}"
         faults: list[Problem] = []
-        reading = _reading(cells, given, time_zone, zones, where, faults)
+        reading = one(cells, given, time_zone, zones, where, faults)
         problems.extend(faults)
         if reading is not None and not faults:
             found.append(reading)
@@ -121,9 +121,9 @@ def table(path: Path, time_zone: str, zones: Collection[str]) -> tuple[BowlReadi
     return tuple(sorted(found, key=lambda reading: reading.time))
 
 
-def _headings(row: list[str], name: str) -> tuple[list[str], dict[str, str], list[Problem]]:
+def headings(row: list[str], name: str) -> tuple[list[str], dict[str, str], list[Problem]]:
     """Names of the columns, units in their headings, and what is wrong with them."""
-    known = (*_COLUMNS, *_TEXTS)
+    known = (*COLUMNS, *TEXTS)
     names, given, problems = [], {}, []
     for cell in row:
         match = re.match(r"^\s*([^\[]*?)\s*(?:\[([^\]]*)\])?\s*$", cell)
@@ -133,7 +133,7 @@ def _headings(row: list[str], name: str) -> tuple[list[str], dict[str, str], lis
             cure = f"did you mean {near[0]!r}?" if near else f"known are {', '.join(known)}"
             problems.append(Problem(f"{name}: line 1", f"no column is called {cell.strip()!r}", "", cure))
         names.append(plain)
-        if match and match[2] and plain in _COLUMNS:
+        if match and match[2] and plain in COLUMNS:
             given[plain] = match[2]
     for needed in ("time", "zone"):
         if needed not in names:
@@ -143,7 +143,7 @@ def _headings(row: list[str], name: str) -> tuple[list[str], dict[str, str], lis
     return names, given, problems
 
 
-def _reading(
+def one(
     cells: dict[str, str],
     given: dict[str, str],
     time_zone: str,
@@ -151,12 +151,11 @@ def _reading(
     where: str,
     faults: list[Problem],
 ) -> BowlReading | None:
-    values = {name: _number(name, cells.get(name, ""), given.get(name), where, faults) for name in _COLUMNS}
+    """One row from its cells by column; what is wrong with it goes to `faults`."""
+    values = {name: number(name, cells.get(name, ""), given.get(name), where, faults) for name in COLUMNS}
     zone = cells.get("zone", "")
     if zone not in zones:
-        near = difflib.get_close_matches(zone, list(zones), 1)
-        cure = f"did you mean {near[0]!r}?" if near else f"zones are {', '.join(zones)}"
-        faults.append(Problem(where, f"no zone is called {zone!r}", "", cure))
+        faults.append(Problem(where, f"no zone is called {zone!r}", "", near(zone, zones)))
     try:
         time = clock.moment(cells.get("time", ""), time_zone, where=where)
     except InputError as error:
@@ -200,10 +199,24 @@ def _reading(
     )
 
 
-def _number(name: str, cell: str, given: str | None, where: str, faults: list[Problem]) -> float:
+def near(zone: str, zones: Collection[str]) -> str:
+    """The cure for a zone that is none."""
+    close = difflib.get_close_matches(zone, list(zones), 1)
+    return f"did you mean {close[0]!r}?" if close else f"zones are {', '.join(zones)}"
+
+
+def number(
+    name: str,
+    cell: str,
+    given: str | None,
+    where: str,
+    faults: list[Problem],
+    columns: Mapping[str, tuple[str, float, float]] = COLUMNS,
+) -> float:
+    """One cell of `columns` in SI, NaN where it is empty or wrong."""
     if not cell:
         return math.nan
-    default, low, high = _COLUMNS[name]
+    default, low, high = columns[name]
     text = f"{cell} {given}" if given and re.fullmatch(r"[-+\d.,eE\s]+", cell) else cell
     try:
         value = units.quantity(text, default)

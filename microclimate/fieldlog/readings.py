@@ -71,7 +71,7 @@ def spot(text: str, time_zone: str, *, before: np.datetime64 | None = None, zone
     parts = _SPOT.match(text)
     if parts is None:
         raise InputError(where, [Problem(where, "not understood", _WORDING)])
-    return _checked(parts["zone"], parts["depth"], parts["value"], parts["time"], where, time_zone, before, zones)
+    return checked(parts["zone"], parts["depth"], parts["value"], parts["time"], where, time_zone, before, zones)
 
 
 def table(
@@ -111,7 +111,7 @@ def table(
         }
         try:
             found_spots.append(
-                _checked(cells["zone"], cells["depth"], cells["value"], cells["time"], where, time_zone, before, zones)
+                checked(cells["zone"], cells["depth"], cells["value"], cells["time"], where, time_zone, before, zones)
             )
         except InputError as error:
             problems.extend(error.problems)
@@ -145,7 +145,7 @@ def collect(
     return tuple(found)
 
 
-def _checked(
+def checked(
     zone: str,
     depth: str,
     value: str,
@@ -155,6 +155,7 @@ def _checked(
     before: np.datetime64 | None,
     zones: Collection[str],
 ) -> Spot:
+    """A reading from its four texts; what is wrong with any of them is raised at once."""
     problems: list[Problem] = []
     if zones and zone not in zones:
         close = difflib.get_close_matches(zone, zones, n=1)

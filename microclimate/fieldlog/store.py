@@ -256,6 +256,24 @@ class Store(Database):
         stamps, numbers = zip(*rows, strict=True) if rows else ((), ())
         return np.array(stamps, dtype="datetime64[s]"), np.array(numbers, dtype=float)
 
+    def detailed(self, quantity: str) -> list[tuple[Sensor, dict[str, Any], dict[str, Any]]]:
+        """Unflagged readings of one quantity with how each was taken: sensor, row (with `source_name`), detail."""
+        found = []
+        for sensor in self.sensors():
+            if sensor.quantity != quantity:
+                continue
+            cursor = self._db.execute(
+                "SELECT r.time, r.value, r.error, r.line, r.detail, s.name AS source_name FROM reading AS r "
+                "JOIN source AS s ON s.id = r.source WHERE r.sensor = ? AND NOT EXISTS "
+                "(SELECT 1 FROM flag AS f WHERE f.sensor = r.sensor AND f.time = r.time) ORDER BY r.time",
+                (sensor.number,),
+            )
+            names = [column[0] for column in cursor.description]
+            for values in cursor:
+                row = dict(zip(names, values, strict=True))
+                found.append((sensor, row, json.loads(row["detail"]) if row["detail"] else {}))
+        return found
+
     def forecasts(
         self, quantity: str, known_by: np.datetime64
     ) -> list[tuple[np.datetime64, np.datetime64, np.ndarray]]:
