@@ -2,24 +2,16 @@
 
 import io
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
 
 from microclimate import __version__
-from microclimate.errors import InputError
+from microclimate.cli.common import DEBUG, FORECAST, OUT, SOURCE, VENUE, say, told_plainly
 from microclimate.weather.formats import FORMATS
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-
-VENUE = Annotated[Path, typer.Argument(metavar="VENUE.toml", help="the venue's description")]
-FORECAST = "forecast: " + ", ".join(FORMATS)
-SOURCE = "ask a service: nws (US), metno (anywhere), mosmix:ID (places of the German weather service)"
-OUT = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="also write files here")]
-DEBUG = Annotated[bool, typer.Option("--debug", help="show the traceback of an error")]
 
 
 def _version(wanted: bool) -> None:
@@ -40,21 +32,6 @@ def _options(
 
     Exit codes: 0 done, 1 act (only with --exit-code), 2 mend the input, 3 weather too old or too short.
     """
-
-
-@contextmanager
-def told_plainly(debug: bool = False) -> Iterator[None]:
-    """Our own errors become one message and their exit code; a traceback only on request."""
-    try:
-        yield
-    except InputError as error:
-        if debug:
-            raise
-        typer.echo(str(error), err=True)
-        raise typer.Exit(error.exit_code) from None
-    except (KeyboardInterrupt, typer.Abort):
-        typer.echo("\nstopped; nothing half-written", err=True)
-        raise typer.Exit(130) from None
 
 
 @app.command()
@@ -112,7 +89,7 @@ def tonight(
             past=past,
             out=out,
             advice=advise or message,
-            say=_say,
+            say=say,
         )
         typer.echo(done.message if message else done.text)
         if exit_code and done.act:
@@ -180,7 +157,7 @@ def check(
     from microclimate.workflow.check import check as run
 
     with told_plainly(debug):
-        typer.echo(run(venue, weather_path=weather, night=night, say=_say))
+        typer.echo(run(venue, weather_path=weather, night=night, say=say))
 
 
 @app.command()
@@ -207,7 +184,7 @@ def replay(
     from microclimate.workflow.replay import replay as run
 
     with told_plainly(debug):
-        typer.echo(run(venue, weather, against, out=out, timezone=timezone, stamp=stamp, say=_say))
+        typer.echo(run(venue, weather, against, out=out, timezone=timezone, stamp=stamp, say=say))
 
 
 @app.command()
@@ -226,7 +203,7 @@ def calibrate(
     from microclimate.workflow.calibrate import calibrate as run
 
     with told_plainly(debug):
-        typer.echo(run(venue, readings, weather, out=out, say=_say))
+        typer.echo(run(venue, readings, weather, out=out, say=say))
 
 
 @app.command()
@@ -239,12 +216,6 @@ def cache(
 
     with told_plainly(debug):
         typer.echo(run(clear=clear))
-
-
-def _say(text: str) -> None:
-    """Progress goes to the terminal's error stream, so that the answer alone can be piped on."""
-    if sys.stderr.isatty() or text.endswith("!"):
-        typer.echo(text, err=True)
 
 
 def main() -> None:
