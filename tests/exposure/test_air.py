@@ -28,7 +28,7 @@ def canopy(kind: str, series: xr.Dataset, **more) -> float:
     force = forcing(place, series, air_venue.bowl(kind), **more)
     begin = series["time"].values[0]
     initial = start.states(place, force.patches, series.sizes["realization"], begin)
-    window = schema.Event("night", datetime(2025, 1, 15, 21), datetime(2025, 1, 16, 14))
+    window = schema.Event("night", datetime(2025, 1, 15, 21), DAWN.item())
     outcome, _ = run.outcome(place, force, initial, nothing(place, begin, series["time"].values[-1]), [window])
     lowest = outcome["canopy_temperature_min"].isel(plan=0, realization=0, event=0)
     return float(lowest.values[outcome["zone"].values == "middle"].mean())
@@ -36,15 +36,18 @@ def canopy(kind: str, series: xr.Dataset, **more) -> float:
 
 def test_the_sheltered_clear_night_is_colder_in_wind_and_milder_in_calm() -> None:
     """Bowl less open field, clear sky: -1 to -4 K at 4 m/s; at 0.5 m/s the stands' warmth alone gives 0 to +1.5 K;
-    under cloud within 1 K (an idealised trial; sheltered sites cool faster: J. Appl. Meteorol., clear nights). With its
-    own colder air the calm bowl stays within a kelvin of the open field."""
+    under cloud within 1 K (an idealised trial; sheltered sites cool faster: J. Appl. Meteorol., clear nights). The
+    bowl's own colder air takes some of the calm night's gain away again, but never more than it is colder itself.
+    Whether gain or loss wins there is told by the benchmark `air`: it hangs on the grass's exchange in a calm."""
     in_open = {case: canopy("none", night(*case)) for case in ((4.0, 0.72), (0.5, 0.72), (4.0, 0.95))}
     windy, calm, cloudy = (canopy("closed", night(*case)) - lowest for case, lowest in in_open.items())
     stands_alone = canopy("closed", night(0.5, 0.72), bowl_air=False) - in_open[0.5, 0.72]
+    force = forcing(air_venue.venue("closed"), night(0.5, 0.72), air_venue.bowl("closed"))
+    laid = force.laid(slice(0, 1))
+    coldest_air = (force.bowl_inside(laid).temperature - laid.point["air_temperature"]).min()
     assert -4.0 <= windy <= -1.0
     assert 0.0 <= stands_alone <= 1.5
-    assert -1.0 <= calm <= 1.5
-    assert calm < stands_alone
+    assert stands_alone + coldest_air <= calm < stands_alone
     assert abs(cloudy) <= 1.0
 
 
@@ -67,18 +70,28 @@ def test_strong_wind_brings_the_outside_air_in() -> None:
 
 
 def test_the_open_end_stands_in_the_air_outside_when_the_wind_blows_in() -> None:
-    """The horseshoe opens to the north: there a north wind brings more outside air than a south wind does."""
+    """Air over a patch = bowl + m (outside - bowl), m = Eu (b + (1 - b) Ed), E(x) = 1 - exp(-(x / 10)^1.6), b = .6.
+
+    Worked by hand for the horseshoe open to the north: from the middle of its north zone the south crest is
+    118 m off and 22 m over the grass, x = 5.4, E = .31. North wind: Eu = 1, Ed = .31, m = .6 + .4 x .31 = .72; south
+    wind: Eu = .31, Ed = 1, m = .31. Within .05: the fan of 20 degrees also sees corners, and each patch its own.
+    """
     series = night(0.8)
+    series["wind_from_direction"][:] = 0.0
     force = forcing(air_venue.venue(), series, air_venue.bowl())
     distance, height, patch = force.crest
-    through = shelter.outside_share(distance, height)[force.patches["zone"].values[patch] == "north"].mean(axis=0)
-    assert through[0] > 0.4
-    assert through[36] < through[0] - 0.1
-    series["wind_from_direction"][:] = 0.0
+    shares = shelter.outside_share(distance, height)
+    zone = force.patches["zone"].values
+    north = shares[zone[patch] == "north"].mean(axis=0)
+    assert north[0] == pytest.approx(0.72, abs=0.05)
+    assert north[36] == pytest.approx(0.31, abs=0.05)
     laid = force.laid(slice(0, 1))
     own, outside = force.bowl_inside(laid).temperature[0], laid.point["air_temperature"][0]
     air = next(iter(force))["air_temperature"].values[0]
-    assert ((air >= np.minimum(own, outside) - 1e-9) & (air <= np.maximum(own, outside) + 1e-9)).all()
+    share = np.stack([shares[patch == p].mean(axis=0)[0] for p in range(len(zone))])
+    np.testing.assert_allclose(air, own + share[:, None] * (outside - own), rtol=0, atol=1e-9)
+    assert np.abs(own - outside).max() > 0.5  # or the line above would say nothing
+    assert share[zone == "north"].mean() > share[zone == "middle"].mean() > share[zone == "south"].mean()
 
 
 def test_wind_factor_is_largest_along_the_open_axis() -> None:
@@ -117,25 +130,36 @@ def test_a_heated_field_warms_the_calm_bowl_through_its_flux() -> None:
     assert 0.5 < gain < 6.0
 
 
-@pytest.mark.parametrize("heated", [False, True])
-def test_a_third_pass_of_the_fields_own_flux_moves_no_canopy(heated: bool) -> None:
-    """Run, force again with the flux of that run, run, and once more: the last two agree within 0.05 K."""
+def passes(heated: bool) -> list[np.ndarray]:
+    """Lowest canopy by patch of three runs, each forced with the flux of the one before; heat begins in a warm bed."""
     place, series = air_venue.venue("closed"), night(0.5)
     force = forcing(place, series, air_venue.bowl("closed"))
     begin, end = series["time"].values[[0, -1]]
     initial = start.states(place, force.patches, 1, begin)
-    plan = constant(place, begin, end, "heat", {"heating_allowed": float(heated), "set_point": ZERO_CELSIUS + 12.0})
-    window = schema.Event("night", datetime(2025, 1, 15, 21), datetime(2025, 1, 16, 14))
+    if heated:
+        warm = ZERO_CELSIUS + 18.0 - 16.0 * np.exp(-initial["depth"] / 0.1)
+        initial = initial.assign(soil_temperature=np.maximum(initial["soil_temperature"], warm))
+    plan = constant(place, begin, end, "heat", {"heating_allowed": float(heated), "set_point": ZERO_CELSIUS + 18.0})
+    window = schema.Event("night", datetime(2025, 1, 15, 21), DAWN.item())
     area = force.patches["area"] / force.patches["area"].sum()
-    lowest, flux = [], None
+    lowest: list[np.ndarray] = []
+    flux = None
     for _ in range(3):
         again = forcing(place, series, air_venue.bowl("closed"), force.patches, field_flux=flux)
         outcome, states = run.outcome(place, again, initial, plan, [window], states=[(0, 0)])
         lowest.append(outcome["canopy_temperature_min"].values.ravel())
         parts = states[["sensible_heat_up", "latent_heat_up"]]
         flux = (parts * xr.DataArray(area.values, dims="patch")).sum("patch")
+    return lowest
+
+
+@pytest.mark.parametrize("heated", [False, True])
+def test_a_third_pass_of_the_fields_own_flux_moves_no_canopy(heated: bool) -> None:
+    """Run, force again with the flux of that run, run, and once more: the last two agree within 0.05 K."""
+    lowest = passes(heated)
     assert np.abs(lowest[2] - lowest[1]).max() <= 0.05
-    assert np.abs(lowest[1] - lowest[0]).max() <= 0.2  # what a search without it may be wrong by
+    # one way: what is neglected without heat, and what a search without feedback may be wrong by with it
+    assert np.abs(lowest[1] - lowest[0]).max() <= (0.2 if heated else 0.15)
 
 
 def test_realizations_carry_what_is_not_known_of_the_bowl() -> None:
