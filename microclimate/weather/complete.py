@@ -153,7 +153,7 @@ def _pressure(have: dict[str, Floats], site: Site, codes: list[str]) -> None:
 def _wind(have: dict[str, Floats], codes: list[str]) -> None:
     wind = have["wind_speed"]
     if "wind_from_direction" not in have:
-        have["wind_from_direction"] = np.zeros_like(wind)
+        have["wind_from_direction"] = np.full_like(wind, np.nan)
         codes.append("direction=unknown")
     else:
         have["wind_from_direction"], calm = _carried(have["wind_from_direction"], wind)
@@ -178,7 +178,7 @@ def _carried(direction: Floats, wind: Floats) -> tuple[Floats, int]:
     first = np.argmax(~calm, axis=-1)[:, None]
     last = np.where(np.take_along_axis(calm, last, axis=-1), first, last)
     held = np.take_along_axis(direction, last, axis=-1)
-    return np.where(np.isnan(held), 0.0, held), int(calm.sum())
+    return held, int(calm.sum())
 
 
 def _light(have: dict[str, Floats], sun: sky.Sun, codes: list[str]) -> None:

@@ -16,6 +16,10 @@ Floats = NDArray[np.float64]
 
 TYPED_WIDER = 1.5  # a low and a high typed from a page say less than an hourly run (ours)
 RAMP = 3.0  # [h] in which a member's move sets in after sunset and ends after sunrise (ours)
+# gust factors of 10 min reach from 1.4 at sea to 1.9 in cities (WMO/TD-No. 1555, Table 1.1, from memory); peaks go with
+# means along straight lines (J. Appl. Meteorol. 7, 1968, 372: slope 1.4 at 12 m, read in a comment on it)
+GUST_SLOPE = 2.0  # [1]
+DIRECTION = "wind_from_direction"
 SHARED = "surface_air_pressure precipitation_flux"
 
 
@@ -40,15 +44,16 @@ def members(
     -------
     Dataset
         Sealed Weather. Longwave, snow and the light of the sun are worked out again from what was changed; pressure and
-        precipitation are shared by all members, and said so.
+        precipitation are shared by all members, and said so. Where no wind direction is known, each member gets one of
+        its own.
     """
     if weather.sizes["realization"] > 1 or count < 2:
-        return weather
+        return _turned(weather, seed) if count > 1 else weather
     codes = assumed.codes(weather)
     wider = TYPED_WIDER if "typed_by_hand" in codes else 1.0
     times = weather["time"].values
     one = {str(name): weather[name].values[0] for name in WEATHER}
-    known = np.asarray(np.isfinite(list(one.values())).all(axis=0))
+    known = np.asarray(np.isfinite([v for name, v in one.items() if name != DIRECTION]).all(axis=0))
     sun = sky.sun(times, seconds(weather), site)
     run = dress.latents(
         one["air_temperature"], one["dew_point_temperature"], one["wind_speed"], one["cloud_area_fraction"]
@@ -61,13 +66,8 @@ def members(
     temperature = _nights(made.temperature, centre, spread, lead, times, sun, known)
     temperature, dew, wind, cloud = dress.Latents(temperature, made.depression, made.wind, made.cloud).weather()
     out = {name: np.broadcast_to(values, (count, len(times))).copy() for name, values in one.items()}
-    out |= {"air_temperature": temperature, "dew_point_temperature": dew, "wind_speed": wind}
-    out["cloud_area_fraction"] = cloud
-    out["wind_speed_of_gust"] = wind * one["wind_speed_of_gust"] / np.maximum(one["wind_speed"], dress.CALMEST)
-    out["wind_speed_of_gust"] = np.maximum(out["wind_speed_of_gust"], wind)
-    if "unknown" in codes.get("direction", []):
-        turn = np.random.default_rng([seed, 99]).uniform(0.0, 360.0, (count, 1))
-        out["wind_from_direction"] = np.broadcast_to(turn, wind.shape).copy()
+    out |= {"air_temperature": temperature, "dew_point_temperature": dew, "cloud_area_fraction": cloud}
+    out["wind_speed"], out["wind_speed_of_gust"] = _gusts(one["wind_speed"], one["wind_speed_of_gust"], wind)
     relight(out, one, sun)
     total = out["precipitation_flux"]
     out["snowfall_flux"] = total * _snow(one, out)
@@ -79,7 +79,28 @@ def members(
     )
     data["time_bnds"] = weather["time_bnds"]
     notes = [f"dressed={count}", f"not_dressed={SHARED}", *([f"wider={wider:g}"] if wider > 1.0 else [])]
-    return seal(assumed.note(data, notes), WEATHER, "weather")
+    return _turned(seal(assumed.note(data, notes), WEATHER, "weather"), seed)
+
+
+def _gusts(mean: Floats, gust: Floats, wind: Floats) -> tuple[Floats, Floats]:
+    """Members' wind (realization, time) and its gusts from the run's own, within what is possible [m s-1].
+
+    A gust moves with its mean along a straight line, gust + slope (wind - mean), the slope the run's own gust factor, at
+    most `GUST_SLOPE`: near a calm a gust is no multiple of the mean.
+    """
+    wind = np.minimum(wind, WEATHER["wind_speed"].high)
+    slope = np.clip(gust / np.maximum(mean, dress.CALMEST), 1.0, GUST_SLOPE)
+    moved = np.maximum(gust + slope * (wind - mean), wind)
+    return wind, np.minimum(moved, WEATHER["wind_speed_of_gust"].high)
+
+
+def _turned(weather: xr.Dataset, seed: int) -> xr.Dataset:
+    """Members without any wind direction given one each, the same through the run: the range of shelter then shows."""
+    direction = weather[DIRECTION]
+    if np.isfinite(direction.values).any():
+        return weather
+    turn = np.random.default_rng([seed, 99]).uniform(0.0, 360.0, (weather.sizes["realization"], 1))
+    return weather.assign({DIRECTION: direction.copy(data=np.broadcast_to(turn, direction.shape).copy())})
 
 
 def covers(weather: xr.Dataset, start: np.datetime64, end: np.datetime64, *, now: np.datetime64 | None = None) -> None:

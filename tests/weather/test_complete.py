@@ -33,7 +33,8 @@ def _weather(folder: Path, header: str, rows: str, hours: int = 48, **options: s
 def test_a_bare_forecast_is_completed_and_every_addition_is_said(tmp_path: Path) -> None:
     made = _weather(tmp_path, "temp [degC],wind [m/s],cloud [%]", "1,2,50")
     assert set(WEATHER) <= set(made)
-    assert all(np.isfinite(made[name].values).all() for name in WEATHER)
+    assert all(np.isfinite(made[name].values).all() for name in WEATHER if name != "wind_from_direction")
+    assert np.isnan(made["wind_from_direction"].values).all()  # unknown stays unknown: no direction is invented
     codes = assumed.codes(made)
     assert codes["dew_point"] == ["daily_minimum"]
     assert codes["direction"] == ["unknown"]

@@ -160,3 +160,39 @@ def test_the_demo_members_were_pulled_to_the_climate() -> None:
     alone = float(run.air_temperature.sel(time=slice(first, last)).min())
     lowest = many.air_temperature.sel(time=slice(first, last)).min("time")
     assert 0.5 < float(lowest.mean()) - alone < 2.0
+
+
+def test_a_gust_over_a_near_calm_stays_a_gust(run: xr.Dataset) -> None:
+    """A forecast of 0.05 m/s with gusts of 10: no member's gust is that multiple of its own wind."""
+    calm = run.assign(
+        wind_speed=xr.full_like(run.wind_speed, 0.05), wind_speed_of_gust=xr.full_like(run.wind_speed, 10.0)
+    )
+    many = ensemble.members(calm, SITE, 200, seed=3)
+    gust = many.wind_speed_of_gust.values
+    assert gust.max() < 15.0  # 10 + 2 x what the members' winds spread over
+    assert (gust >= many.wind_speed.values).all()
+
+
+def test_ordinary_gusts_keep_their_factor_and_storms_stay_on_earth(run: xr.Dataset, dressed: xr.Dataset) -> None:
+    windy = run.wind_speed.values[0] > dress.CALMEST
+    factor = (run.wind_speed_of_gust / run.wind_speed).values[0, windy]
+    assert np.allclose((dressed.wind_speed_of_gust / dressed.wind_speed).values[:, windy], factor)
+    storm = run.assign(
+        wind_speed=xr.full_like(run.wind_speed, 60.0), wind_speed_of_gust=xr.full_like(run.wind_speed, 100.0)
+    )
+    many = ensemble.members(storm, SITE, 31, seed=3)
+    assert float(many.wind_speed.max()) <= 75.0
+    assert float(many.wind_speed_of_gust.max()) <= 110.0
+
+
+def test_members_without_a_wind_direction_are_given_one_each(run: xr.Dataset) -> None:
+    """So that shelter, which hangs on it, has its whole range; also where the members are real ones."""
+    blind = run.assign(wind_from_direction=xr.full_like(run.wind_from_direction, np.nan))
+    real = complete.weather(read.weather(DEMO / "ensemble.nc", SITE), SITE)
+    real = real.assign(wind_from_direction=xr.full_like(real.wind_from_direction, np.nan))
+    for series in (blind, real):
+        turned = ensemble.members(series, SITE, 31, seed=2).wind_from_direction.values
+        assert np.isfinite(turned).all()
+        assert (turned == turned[:, :1]).all()
+        assert np.ptp(turned[:, 0]) > 270.0
+        assert (ensemble.members(series, SITE, 31, seed=2).wind_from_direction.values == turned).all()
