@@ -5,6 +5,7 @@ Angles of the sun are compass degrees, as `pvlib` gives them. Rows are cells, or
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -162,6 +163,23 @@ class Bowl:
 
     def off_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """Sunlight off the stands for unit direct normal, from the table of suns (time, row) [1]."""
+        table = self._sun_nodes
+        return np.asarray(sum(weight[:, None] * table[place] for place, weight in self._around(azimuth, elevation)))
+
+    def diffuse_sums(
+        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
+    ) -> tuple[Array, Array]:
+        """`diffuse` summed over time, both (row,): light adds up before it is laid on the rows."""
+        radiance = self._radiance(azimuth, elevation, direct_normal, diffuse).sum(axis=0)
+        straight, bounced = self._sky_matrix
+        suns = np.zeros(self._sun_nodes.shape[:2])
+        for place, weight in self._around(azimuth, elevation):
+            np.add.at(suns, place, weight * np.asarray(direct_normal, float))
+        off_stands = suns.ravel() @ self._sun_nodes.reshape(suns.size, -1)
+        return radiance @ straight, radiance @ bounced + off_stands
+
+    def _around(self, azimuth: ArrayLike, elevation: ArrayLike) -> list[tuple[tuple[Any, Any], Array]]:
+        """The four nodes of the table round each sun (time,), and their weights: 0 below the horizon."""
         a, h = self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
         count = len(ex.NODE_AZIMUTHS)
         at = a / (2.0 * np.pi) * count
@@ -169,10 +187,10 @@ class Bowl:
         j = np.clip(np.searchsorted(ex.NODE_ELEVATIONS, h, side="right") - 1, 0, len(ex.NODE_ELEVATIONS) - 2)
         low, high = ex.NODE_ELEVATIONS[j], ex.NODE_ELEVATIONS[j + 1]
         g = np.clip((h - low) / (high - low), 0.0, 1.0)
-        table, k, f, g = self._sun_nodes, (i + 1) % count, f[:, None], g[:, None]
-        found = (1.0 - f) * ((1.0 - g) * table[i, j] + g * table[i, j + 1])
-        found += f * ((1.0 - g) * table[k, j] + g * table[k, j + 1])
-        return np.asarray(np.where(h[:, None] > 0.0, found, 0.0))
+        k, up = (i + 1) % count, h > 0.0
+        return [
+            ((m, n), np.where(up, e * d, 0.0)) for m, e in ((i, 1.0 - f), (k, f)) for n, d in ((j, 1.0 - g), (j + 1, g))
+        ]
 
     def _radiance(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike

@@ -128,11 +128,11 @@ def span(bowl: Bowl, sky: Open) -> xr.Dataset:
     for part in np.array_split(bright, max(1, len(bright) // CHUNK)) if len(bright) else ():
         azimuth, elevation = sky.azimuth[part], np.maximum(sky.elevation[part], 0.0)
         lit = bowl.sun_factor(azimuth, elevation)
-        from_sky, from_stands = bowl.diffuse(azimuth, elevation, sky.direct_normal[part], sky.diffuse[part])
+        from_sky, from_stands = bowl.diffuse_sums(azimuth, elevation, sky.direct_normal[part], sky.diffuse[part])
         sums["hours"] += lit.sum(axis=0)
         sums["sun"] += beam[part] @ lit
-        sums["sky"] += from_sky.sum(axis=0)
-        sums["stands"] += from_stands.sum(axis=0)
+        sums["sky"] += from_sky
+        sums["stands"] += from_stands
     for part in np.array_split(np.flatnonzero(known), max(1, len(known) // CHUNK)):
         from_sky, from_stands = bowl.longwave(sky.longwave[part], sky.air[part], sky.stands[part])
         sums["warm_sky"] += from_sky.sum(axis=0)
