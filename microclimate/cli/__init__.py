@@ -161,6 +161,28 @@ def check(
 
 
 @app.command()
+def zones(
+    venue: VENUE,
+    weather: Annotated[
+        Path | None, typer.Option("--weather", metavar="FILE", help="without it, light under a clear sky alone")
+    ] = None,
+    first: Annotated[str | None, typer.Option("--from", metavar="DATE", help="first local day")] = None,
+    last: Annotated[str | None, typer.Option("--to", metavar="DATE", help="last local day, included")] = None,
+    at: Annotated[
+        str | None,
+        typer.Option("--at", metavar="TIME", help="a picture of the shade too: 2026-01-21T10:30, local time"),
+    ] = None,
+    out: OUT = None,
+    debug: DEBUG = False,
+) -> None:
+    """Compare zones over a day, a week or a season: sun, light and longwave by origin."""
+    from microclimate.workflow.zones import zones as run
+
+    with told_plainly(debug):
+        typer.echo(run(venue, weather, first=first, last=last, at=at, out=out, say=_say))
+
+
+@app.command()
 def replay(
     venue: VENUE,
     weather: Annotated[Path, typer.Option("--weather", metavar="OBS.csv", help="observed weather")],

@@ -1,0 +1,110 @@
+"""Maps of the field for `zones`, in one hue. Each takes an Axes and Datasets and gives the Axes back."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import xarray as xr
+from matplotlib.axes import Axes
+from matplotlib.colors import BoundaryNorm
+from numpy.typing import NDArray
+
+from microclimate.report.canvas import INK, SHARE
+from microclimate.report.figures import Corners, frame, grid, label_zone, luminance, outline_zones
+from microclimate.report.tables import in_zone
+
+MOST = 8  # classes of a map
+
+
+def share_map(
+    axes: Axes, cells: xr.Dataset, name: str, outlines: Mapping[str, Corners], label: str, *, scale: float = 1.0
+) -> Axes:
+    """A quantity that has no sign over the field, the darker the less; each zone holds its mean.
+
+    Parameters
+    ----------
+    axes : Axes
+        To draw on.
+    cells : Dataset
+        Variable `name`, `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
+    name : str
+        Which.
+    outlines : mapping
+        Zone name to corners [m].
+    label : str
+        Under the colour bar, with the unit.
+    scale : float
+        The variable times this is what is drawn.
+    """
+    x, y, values = grid(cells, name)
+    borders = classes(scale * values[np.isfinite(values)])
+    masked = np.ma.masked_invalid(scale * values)
+    norm = BoundaryNorm(borders, SHARE.N)
+    filled = axes.contourf(x, y, masked, levels=borders, cmap=SHARE, norm=norm)
+    if len(borders) > 2:
+        axes.contour(x, y, masked, levels=borders[1:-1], colors=INK, linewidths=0.35)
+    outline_zones(axes, outlines)
+    frame(axes, cells)
+    digits = 0 if borders[1] - borders[0] >= 1.0 else 1 if borders[1] - borders[0] >= 0.1 else 2
+    for zone, corners in outlines.items():
+        inside = scale * cells[name].values[in_zone(cells, corners)]
+        if inside.size:
+            dark = luminance(SHARE(float(norm(inside.mean())) / SHARE.N)) < 0.3
+            label_zone(axes, corners, zone, f"{inside.mean():.{digits}f}", dark=dark, halo=False)
+    bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
+    bar.minorticks_off()
+    every = -(-len(borders) // MOST)
+    bar.set_ticks(borders[::every].tolist(), labels=[f"{b:.{digits}f}" for b in borders[::every]])
+    bar.set_label(label, fontsize=8)
+    bar.ax.tick_params(labelsize=8, length=2)
+    return axes
+
+
+def classes(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Rising borders at round steps that hold the values."""
+    low, high = (float(values.min()), float(values.max())) if values.size else (0.0, 1.0)
+    for step in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0):
+        first, last = int(np.floor(low / step + 1e-9)), int(np.ceil(high / step - 1e-9))
+        if last - first <= MOST:
+            break
+    return np.asarray(step * np.arange(first, max(last, first + 1) + 1), dtype=float)
+
+
+def shade_picture(axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners], azimuth: float) -> Axes:
+    """Where the sun's beam falls at one instant: shade dark and hatched, an arrow the way the light goes.
+
+    Parameters
+    ----------
+    axes : Axes
+        To draw on.
+    cells : Dataset
+        `sun_factor` [1], `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
+    outlines : mapping
+        Zone name to corners [m].
+    azimuth : float
+        Of the sun, compass [degree].
+    """
+    x, y, lit = grid(cells, "sun_factor")
+    masked = np.ma.masked_invalid(lit)
+    axes.contourf(x, y, masked, levels=[-0.01, 0.5, 1.01], colors=["#7a7f94", "#faf3e3"])
+    if (masked < 0.5).any():
+        axes.contourf(x, y, masked, levels=[-0.01, 0.5], colors="none", hatches=["///"])
+        if (masked >= 0.5).any():
+            axes.contour(x, y, masked, levels=[0.5], colors=INK, linewidths=1.4)
+    outline_zones(axes, outlines)
+    frame(axes, cells)
+    length, width = float(cells.attrs["length"]), float(cells.attrs["width"])
+    turn = np.deg2rad(float(cells.attrs["bearing"]) - azimuth)  # towards the sun, counter-clockwise from x
+    towards = np.array([np.cos(turn), np.sin(turn)])
+    beside = np.array([0.5 * length + 0.06 * length, -0.5 * width + 0.16 * width])
+    reach = 0.035 * length
+    begin, end = beside + reach * towards, beside - reach * towards
+    axes.annotate(
+        "",
+        (float(end[0]), float(end[1])),
+        (float(begin[0]), float(begin[1])),
+        arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1.2, "linestyle": "--"},
+    )
+    axes.text(
+        float(beside[0]), float(beside[1] - 1.9 * reach), "sun\nray", ha="center", va="top", fontsize=7.5, linespacing=1
+    )
+    return axes

@@ -1,0 +1,178 @@
+"""`zones` as text for the terminal and as one page of HTML; both from the same parts."""
+
+import textwrap
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader
+from markupsafe import Markup
+
+from microclimate.report import canvas, figures_zones, words_zones
+from microclimate.report.tables import Table
+from microclimate.report.words import glued
+from microclimate.report.zones import (
+    LIGHT,
+    LONG_SKY,
+    LONG_STANDS,
+    SKY,
+    STANDS,
+    SUN,
+    SUNLIT,
+    VIEW,
+    Zones,
+    by_zone,
+)
+
+WIDTH = 80
+_TEMPLATES = Path(__file__).parent / "templates"
+_PAGES = Environment(loader=FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=False, lstrip_blocks=False)
+_PAGES.finalize = lambda value: glued(value) if type(value) is str else value
+_SIZE = (4.0, 2.75)  # [inch] about what a phone shows
+
+
+@dataclass(frozen=True)
+class Part:
+    """A heading with sentences and tables under it."""
+
+    title: str
+    lines: Sequence[str] = ()
+    tables: Sequence[Table] = ()
+
+
+@dataclass(frozen=True)
+class _Figure:
+    name: str
+    title: str
+    svg: Markup
+    note: str
+    table: Table | None
+
+
+def parts(told: Zones) -> list[Part]:
+    """All that is told, in order."""
+    mean = told.zones.sel(which="mean")
+    light = by_zone(
+        mean, told.names, (SUNLIT, SUN, SKY, STANDS, LIGHT, VIEW), told.shown, words_zones.light_caption(told)
+    )
+    found = [Part("Light", (), [light])]
+    if "longwave_sky" in mean:
+        warm = by_zone(mean, told.names, (LONG_SKY, LONG_STANDS), told.shown, words_zones.longwave_caption())
+        found.append(Part("Longwave", (), [warm]))
+    if told.shade is not None:
+        found.append(Part(words_zones.shade_title(told), [words_zones.shade_words(told)]))
+    return [*found, Part("From what", words_zones.sources(told))]
+
+
+def text(told: Zones) -> str:
+    """For the terminal, 80 columns wide."""
+    lines = [told.venue, "=" * min(len(told.venue), WIDTH), *_wrapped(words_zones.title(told))]
+    for line in words_zones.headline(told):
+        lines += _wrapped(line)
+    for part in parts(told):
+        lines += ["", part.title]
+        for line in part.lines:
+            lines += _wrapped(line, "- ", "  ")
+        for table in part.tables:
+            lines += ["", *_table(table)]
+    return "\n".join(line.rstrip() for line in lines).replace("\u00a0", " ") + "\n"
+
+
+def _wrapped(line: str, first: str = "", then: str = "") -> list[str]:
+    return textwrap.wrap(
+        glued(line), WIDTH, initial_indent=first, subsequent_indent=then, break_on_hyphens=False, break_long_words=False
+    )
+
+
+def _table(table: Table) -> list[str]:
+    """Columns side by side; where they do not fit, the rest in a second block under the same names."""
+    first = max(len(table.heads[0]), *(len(row[0]) for row in table.rows))
+    lines = _wrapped(table.caption)
+    columns = range(1, len(table.heads))
+    heads = {k: _split(table.heads[k]) for k in columns}
+    widths = {k: max(*map(len, heads[k]), *(len(row[k]) for row in table.rows)) for k in columns}
+    block: list[int] = []
+    blocks = [block]
+    for k in columns:
+        if block and first + sum(widths[j] + 2 for j in (*block, k)) > WIDTH:
+            block = []
+            blocks.append(block)
+        block.append(k)
+    for block in blocks:
+        deep = max(len(heads[k]) for k in block)
+        for level in range(deep):
+            cells = [([""] * (deep - len(heads[k])) + heads[k])[level] for k in block]
+            name = table.heads[0] if level == deep - 1 else ""
+            lines.append(name.ljust(first) + "".join(f"  {c:>{widths[k]}}" for c, k in zip(cells, block, strict=True)))
+        lines += [row[0].ljust(first) + "".join(f"  {row[k]:>{widths[k]}}" for k in block) for row in table.rows]
+        lines.append("")
+    return lines[:-1]
+
+
+def _split(head: str) -> list[str]:
+    """A head over lines: its words in at most nine letters, the unit last."""
+    name, bracket, unit = head.partition(" [")
+    return [*textwrap.wrap(name, 9, break_long_words=False), *([f"[{unit}"] if bracket else [])]
+
+
+def page(told: Zones) -> str:
+    """The whole page as text."""
+    css = (_TEMPLATES / "briefing.css").read_text(encoding="utf-8")
+    return _PAGES.get_template("zones.html").render(
+        venue=told.venue,
+        title=words_zones.title(told),
+        made=words_zones.span(told),
+        css=Markup(css),
+        widest="560px",
+        lines=words_zones.headline(told),
+        figures=figures(told),
+        parts=parts(replace(told, shade=None)),
+        table=_html,
+    )
+
+
+def _html(table: Table) -> Markup:
+    text = _PAGES.get_template("table.html").render(
+        caption=table.caption, heads=table.heads, rows=table.rows, row_head=0
+    )
+    return Markup(text)
+
+
+def figures(told: Zones) -> list[_Figure]:
+    """The maps, drawn."""
+    mean = told.zones.sel(which="mean")
+    found = []
+    with canvas.style():
+        if told.shade is not None:
+            seen = told.shade
+
+            def shade(axes: Any) -> Any:
+                return figures_zones.shade_picture(axes, seen, told.outlines, float(seen.attrs["sun_azimuth"]))
+
+            title, words = words_zones.shade_title(told), words_zones.shade_words(told)
+            found.append(_Figure("shade", title, _drawn("shade", title, words, shade), words, None))
+        for name, column, scale in (
+            ("light", LIGHT, 1.0),
+            ("sunlit", SUNLIT, 1.0),
+            ("stands", STANDS, STANDS.scale),
+            ("view", VIEW, 100.0),
+            ("warm", LONG_STANDS, 1.0),
+        ):
+            if column.name not in told.cells:
+                continue
+            title, words = words_zones.map_title(column.name), words_zones.map_words(told, column.name)
+
+            def draw(axes: Any, column: Any = column, scale: float = scale) -> Any:
+                label = f"{words_zones.map_title(column.name)} [{column.unit}]"
+                return figures_zones.share_map(axes, told.cells, column.name, told.outlines, label, scale=scale)
+
+            table = by_zone(mean, told.names, (column,), told.shown, title)
+            found.append(_Figure(name, title, _drawn(name, title, words, draw), words, table))
+    return found
+
+
+def _drawn(name: str, title: str, words: str, draw: Callable[[Any], Any]) -> Markup:
+    made, axes = canvas.figure(*_SIZE)
+    draw(axes)
+    return Markup(canvas.svg(made, name, title, words))
