@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from microclimate.exposure import daylight, force, patches, span
+from microclimate.exposure import daylight, force, patches
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.report import zones_page
@@ -20,6 +20,7 @@ from microclimate.workflow.zones_days import Days
 
 STEP = 600.0  # [s] of the model here: a tenth of a kelvin against 300 s in a night's lowest canopy, and half the time
 LEAD = np.timedelta64(12, "h")  # before a stretch, for the bowl's air to forget how it began; ours
+LONGWAVE = ("longwave_sky", "longwave_stands")
 PAGE_FILE, ZONES_FILE = "zones.html", "zones.csv"
 
 
@@ -94,7 +95,8 @@ def zones(
 def _clear(bowl: Bowl, venue: Venue, days: Days) -> xr.Dataset:
     """Light of each cell on a mean day of the span under a clear sky."""
     begin, end = (pd.Timestamp(edge, tz="UTC") for edge in days.edges[[0, -1]])
-    return _daily(daylight.span(bowl, venue.site.site, begin, end), days)
+    found = daylight.span(bowl, daylight.clear(venue.site.site, begin, end))
+    return _mean_day([found.drop_vars(LONGWAVE)], days)
 
 
 def _lit(bowl: Bowl, venue: Venue, weather: xr.Dataset, days: Days) -> xr.Dataset:
@@ -105,17 +107,20 @@ def _lit(bowl: Bowl, venue: Venue, weather: xr.Dataset, days: Days) -> xr.Datase
     found = []
     for stretch in days.stretches():
         begin, end = stretch.edges[[0, -1]]
-        laid = force.forcing(venue, zones_days.part(weather, begin - LEAD, end), bowl, joined, STEP)
-        found.append(span.cells(laid, begin, end))
-    whole = span.added(found)
-    seconds = float((days.edges[-1] - days.edges[0]) / np.timedelta64(1, "s"))
-    mean = {name.replace("_energy", ""): whole[name] / seconds for name in span.LONGWAVE}
-    return _daily(whole.drop_vars(span.LONGWAVE), days).assign(mean)
+        forcing = force.forcing(venue, zones_days.part(weather, begin - LEAD, end), bowl, joined, STEP)
+        sky = daylight.under(forcing, pd.Timestamp(begin, tz="UTC"), pd.Timestamp(end, tz="UTC"))
+        found.append(daylight.span(bowl, sky))
+    return _mean_day(found, days)
 
 
-def _daily(cells: xr.Dataset, days: Days) -> xr.Dataset:
-    """Sums over the span as means of its days; what is no sum stays."""
-    return cells.assign({name: cells[name] / days.count for name in cells.data_vars if name != "sky_view_factor"})
+def _mean_day(parts: list[xr.Dataset], days: Days) -> xr.Dataset:
+    """Stretches one after the other as their mean day: sums by the day, longwave by the hour."""
+    first, hours = parts[0], [part.attrs["hours"] for part in parts]
+    mean = {}
+    for name in set(first.data_vars) - {"sky_view_factor"}:
+        weights = np.asarray(hours) / sum(hours) if name in LONGWAVE else np.full(len(parts), 1.0 / days.count)
+        mean[name] = sum(weight * part[name] for weight, part in zip(weights, parts, strict=True))
+    return first.assign(mean)
 
 
 def written(told: Zones, out: Path) -> str:

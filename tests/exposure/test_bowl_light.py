@@ -89,3 +89,13 @@ def test_the_sky_and_all_its_bounces_against_radiance(bright: Bowl, tmp_path: Pa
     sun = (np.array([azimuth]), np.array([elevation]), np.array([direct]), np.array([diffuse]))
     found = bright.sky_light(*sun)[0] + (bright.reflected(*sun) - direct * bright.off_stands(azimuth, elevation))[0]
     assert np.sqrt(np.mean((found[:8] - wanted) ** 2)) <= 1.0
+
+
+def test_light_added_up_before_it_is_laid_is_the_same(bright: Bowl) -> None:
+    """Sums over a day of suns against the sum of the single suns: the same table and matrices, linear in light."""
+    rng = np.random.default_rng(4)
+    azimuth, elevation = rng.uniform(0.0, 360.0, 40), rng.uniform(-5.0, 75.0, 40)
+    direct, diffuse = rng.uniform(0.0, 800.0, 40), rng.uniform(20.0, 300.0, 40)
+    apart = [part.sum(axis=0) for part in bright.diffuse(azimuth, elevation, direct, diffuse)]
+    for found, wanted in zip(bright.diffuse_sums(azimuth, elevation, direct, diffuse), apart, strict=True):
+        np.testing.assert_allclose(found, wanted, rtol=1e-5)  # the table of suns is in single precision
