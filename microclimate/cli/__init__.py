@@ -179,7 +179,7 @@ def zones(
     from microclimate.workflow.zones import zones as run
 
     with told_plainly(debug):
-        typer.echo(run(venue, weather, first=first, last=last, at=at, out=out, say=_say))
+        typer.echo(run(venue, weather, first=first, last=last, at=at, out=out, say=say))
 
 
 @app.command()

@@ -6,7 +6,7 @@ import pytest
 from microclimate.column import rows
 from microclimate.physics import canopy, turbulence, vapour
 from microclimate.simulate import columns as col
-from microclimate.simulate import start
+from microclimate.simulate import laid, start
 from tests.benchmarks import naive
 from tests.skill import conftest
 
