@@ -85,8 +85,8 @@ def members(
 def _gusts(mean: Floats, gust: Floats, wind: Floats) -> tuple[Floats, Floats]:
     """Members' wind (realization, time) and its gusts from the run's own, within what is possible [m s-1].
 
-    A gust moves with its mean along a straight line, gust + slope (wind - mean), the slope the run's own gust factor, at
-    most `GUST_SLOPE`: near a calm a gust is no multiple of the mean.
+    A gust moves with its mean along a straight line, gust + slope (wind - mean); the slope is the run's own gust
+    factor, at most `GUST_SLOPE`: near a calm a gust is no multiple of the mean.
     """
     wind = np.minimum(wind, WEATHER["wind_speed"].high)
     slope = np.clip(gust / np.maximum(mean, dress.CALMEST), 1.0, GUST_SLOPE)

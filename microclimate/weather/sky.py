@@ -96,9 +96,9 @@ CLEAR_SKIES: Mapping[str, Callable[[Floats, Floats], Floats]] = {
     "prata": lambda e, t: longwave.clear_sky_prata(e, t) * longwave.black_body(t),
     "dilley_obrien": lambda e, t: longwave.clear_sky_dilley_obrien(e, t),
 }
-# of the three the least biased in cold air: on the clear nights of three measured winters (a plain, a mountain clearing,
-# a high valley) Brutsaert lay too low at each, Dilley & O'Brien within some 12 W m-2 either way; few places, and what
-# counts as a clear night decides part of it, so a site's own readings go before this choice
+# of the three the least biased in cold air: on the clear nights of three measured winters (a plain, a mountain
+# clearing, a high valley) Brutsaert lay too low at each, Dilley & O'Brien within some 12 W m-2 either way; few places,
+# and what counts as a clear night decides part of it, so a site's own readings go before this choice
 DEFAULT_CLEAR_SKY = "dilley_obrien"
 
 
