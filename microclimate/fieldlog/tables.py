@@ -1,7 +1,8 @@
 """The tables of the field log, and how an older file becomes a newer one.
 
 A sensor is a name, a quantity and a place: a probe that moves, or that turns out to have been another one, is a new
-sensor, so a mistake is mended by adding what is right and flagging what was wrong, never by changing a row.
+sensor. Of one sensor and time several sources may have a value: the newest that is not flagged counts. So a mistake is
+mended by adding what is right and flagging what was wrong, never by changing a row.
 """
 
 import sqlite3
@@ -51,15 +52,15 @@ CREATE TABLE sensor (
 CREATE TABLE reading_of (
     sensor INTEGER NOT NULL REFERENCES sensor (id), time INTEGER NOT NULL, value REAL NOT NULL,
     error REAL NOT NULL DEFAULT 0, source INTEGER NOT NULL REFERENCES source (id), line INTEGER NOT NULL DEFAULT 0,
-    detail TEXT NOT NULL DEFAULT '', PRIMARY KEY (sensor, time)) STRICT, WITHOUT ROWID;
+    detail TEXT NOT NULL DEFAULT '', PRIMARY KEY (sensor, time, source)) STRICT, WITHOUT ROWID;
 CREATE TABLE flag_of (
-    sensor INTEGER NOT NULL REFERENCES sensor (id), time INTEGER NOT NULL, reason TEXT NOT NULL,
-    PRIMARY KEY (sensor, time, reason)) STRICT, WITHOUT ROWID;
+    sensor INTEGER NOT NULL, time INTEGER NOT NULL, source INTEGER NOT NULL, reason TEXT NOT NULL,
+    PRIMARY KEY (sensor, time, source, reason)) STRICT, WITHOUT ROWID;
 INSERT INTO sensor (name, quantity, zone, depth) SELECT DISTINCT sensor, quantity, zone, depth FROM reading;
 INSERT INTO reading_of (sensor, time, value, error, source) SELECT s.id, r.time, r.value, r.error, r.source
     FROM reading AS r JOIN sensor AS s
     ON s.name = r.sensor AND s.quantity = r.quantity AND s.zone = r.zone AND s.depth = r.depth;
-INSERT INTO flag_of (sensor, time, reason) SELECT s.id, f.time, f.reason
+INSERT INTO flag_of (sensor, time, source, reason) SELECT s.id, f.time, r.source, f.reason
     FROM flag AS f JOIN sensor AS s ON s.name = f.sensor AND s.quantity = f.quantity
     JOIN reading_of AS r ON r.sensor = s.id AND r.time = f.time;
 DROP TABLE flag;

@@ -225,7 +225,7 @@ def test_a_probe_that_was_another_one_is_added_beside_and_the_first_flagged(tmp_
         assert store.values(wrong, flagged=True)[1].size == 3
         assert store.values(right)[1].tolist() == values.tolist()
         assert store.series("soil_temperature")[2].size == 3
-        assert store.differing(right, times, values + np.array([0.0, 0.5, 0.0])) == 1
+        assert store.differing("P1", "soil_temperature", "West", 0.1, times, values + np.array([0.0, 0.5, 0.0])) == 1
         assert [row["line"] for row in store.rows("reading") if row["sensor"] == wrong] == [2, 3, 4]
 
 
