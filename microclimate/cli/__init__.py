@@ -8,10 +8,12 @@ from typing import Annotated, Literal
 import typer
 
 from microclimate import __version__
+from microclimate.cli import fieldlog
 from microclimate.cli.common import DEBUG, FORECAST, OUT, SOURCE, VENUE, say, told_plainly
 from microclimate.weather.formats import FORMATS
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+app.add_typer(fieldlog.app, name="fieldlog")
 
 
 def _version(wanted: bool) -> None:

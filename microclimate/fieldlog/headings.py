@@ -3,7 +3,7 @@
 import difflib
 import re
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -34,6 +34,7 @@ class Column:
     depth: float = 0.0  # [m] below the surface, above it negative
     zone: str = ""
     unit: str = ""  # of bare numbers; "" not known yet
+    meter: bool = False  # it counts up: what came since the row before is what is kept
 
 
 def spec(text: str, headings: Collection[str], zones: Collection[str]) -> tuple[Column | None, list[Problem]]:
@@ -47,7 +48,7 @@ def spec(text: str, headings: Collection[str], zones: Collection[str]) -> tuple[
     if not equals:
         return None, [Problem(where, "no equals sign", wanted)]
     column, problems = _heading(left.strip(), list(headings), where)
-    what = read(right)
+    what = replace(read(right), quantity=named(right.split("@")[0].split("[")[0]))
     if not what.quantity:
         close = difflib.get_close_matches(right.split("@")[0].strip().lower(), KINDS, n=1, cutoff=0.5)
         cure = f"did you mean {close[0]}?" if close else ""

@@ -15,7 +15,7 @@ class Kind:
     words: tuple[str, ...]  # in a heading, in lower case
     buried: bool = False  # needs a depth
     modelled: bool = False  # the model has it too
-    counts: bool = False  # a meter that counts up: stored as what came since the row before
+    counts: bool = False  # may come from a meter that counts up
     step: float = float("inf")  # [SI] largest change believed within ten minutes
     spike: float = float("inf")  # [SI] a single reading this far from both its neighbours is not believed
     stuck: float = float("inf")  # [h] the same value for longer is not believed

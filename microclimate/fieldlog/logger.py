@@ -193,12 +193,13 @@ def _scaled(
     """Columns with the unit of their bare numbers; temperatures that name none are settled by what they hold."""
     given = {c.unit for c in told if c.unit and KINDS[c.quantity].dimension == "temperature"}
     done = []
-    for column in told:
-        kind = KINDS[column.quantity]
+    for one in told:
+        kind = KINDS[one.quantity]
+        bare, own = values.bare(sheet.frame[sheet.headings.index(one.column)], sheet.decimal)
+        column = replace(one, meter=True) if kind.counts and values.counts_up(bare) else one
         if column.unit:
             done.append(column)
             continue
-        bare, own = values.bare(sheet.frame[sheet.headings.index(column.column)], sheet.decimal)
         if own and np.isfinite(bare).mean() < 0.5:  # the cells name their own
             done.append(replace(column, unit=own))
         elif kind.dimension == "temperature":
@@ -265,7 +266,9 @@ def take(sheet: Sheet, mapping: Mapping, name: str) -> Taken:
     series = []
     for column in mapping.columns:
         cells = sheet.frame[sheet.headings.index(column.column)]
-        found = values.numbers(cells, column.unit, KINDS[column.quantity], column.column, decimal=sheet.decimal)
+        found = values.numbers(
+            cells, column.unit, KINDS[column.quantity], column.column, decimal=sheet.decimal, meter=column.meter
+        )
         codes += [_with_line(code, sheet) for code in found.codes]
         for row, reason in found.refused.items():
             line = int(sheet.lines[row])

@@ -16,7 +16,7 @@ from microclimate.fieldlog.moments import Clock
 FORMAT = 1
 Stamp = Literal["start", "end", "centre"]
 _KEYS = {"format", "delimiter", "decimal", "time", "layout", "order", "time_zone", "stamp", "sensor"}
-_SENSOR_KEYS = {"column", "name", "quantity", "depth", "height", "zone", "unit"}
+_SENSOR_KEYS = {"column", "name", "quantity", "depth", "height", "zone", "unit", "meter"}
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,7 @@ class Mapping:
             elif column.depth < 0.0:
                 lines.append(f'height = "{-column.depth:.6g} m"')
             lines += [f"zone = {_quoted(column.zone)}", f"unit = {_quoted(column.unit)}"]
+            lines += ["meter = true  # it counts up"] if column.meter else []
         return "\n".join(lines) + "\n"
 
 
@@ -153,6 +154,10 @@ def _column(row: Any, where: str, problems: list[Problem]) -> Column | None:
                 )
     except units.UnknownUnit as error:
         problems.append(Problem(f"{where}: unit", str(error)))
+    meter = row.get("meter", False)
+    if not isinstance(meter, bool):
+        problems.append(Problem(f"{where}: meter", f"{meter!r}", "true or false"))
     if len(problems) > before:
         return None
-    return Column(texts["column"], texts["name"] or texts["column"], quantity, depth, texts["zone"], texts["unit"])
+    name = texts["name"] or texts["column"]
+    return Column(texts["column"], name, quantity, depth, texts["zone"], texts["unit"], meter)

@@ -111,7 +111,7 @@ def _layout(texts: pd.Series, zone: str, month_first: bool, where: str) -> Clock
     # both readings fit a sample: all rows decide, then which one runs on evenly, then the reader's habit
     told = {key: _runs(_parsed(filled, key[1].strip())) for key in ((order, layout), other[0])}
     first, second = sorted(told, key=lambda key: told[key], reverse=True)
-    if told[first] > told[second] + 1e-9:
+    if told[first] > told[second]:
         codes.append(f"{first[0]}_first")
     else:
         wanted = "month" if month_first else "day"
@@ -120,15 +120,16 @@ def _layout(texts: pd.Series, zone: str, month_first: bool, where: str) -> Clock
     return Clock(first[1].strip(), zone, first[0], tuple(codes))
 
 
-def _runs(times: pd.Series) -> float:
-    """How well stamps run on: share that can be read and follows the one before by the usual step, a day at most."""
+def _runs(times: pd.Series) -> tuple[float, float]:
+    """How well stamps run on: the share that can be read and is later than the one before, then how short the log is.
+
+    A log of a week read the wrong way round lasts as many months.
+    """
     known = times.dropna().to_numpy()
     if len(known) < 2:
-        return float(times.notna().mean())
-    steps = np.diff(known)
-    seldom = 0.5 if np.median(steps) > np.timedelta64(25, "h") else 1.0
-    even = (steps > np.timedelta64(0)) & (steps <= 3 * np.median(steps))
-    return float(seldom * times.notna().mean() * even.mean())
+        return float(times.notna().mean()), 0.0
+    forward = float((np.diff(known) > np.timedelta64(0)).mean())
+    return round(times.notna().mean() * forward, 6), -float((known[-1] - known[0]) / np.timedelta64(1, "s"))
 
 
 def _parsed(texts: pd.Series, layout: str) -> pd.Series:
@@ -182,6 +183,8 @@ def _steady(naive: pd.DatetimeIndex, doubled: NDArray[np.bool_]) -> bool:
         return False
     around = np.diff(stamps[at[0] - 1 : at[-1] + 2])
     usual = np.median(np.diff(stamps))
+    if usual > np.timedelta64(1, "h"):  # a longer step says nothing of an hour
+        return False
     return bool((around > np.timedelta64(0)).all() and (around <= 1.5 * usual).all())
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from microclimate import units
 from microclimate.errors import refuse
+from microclimate.fieldlog.headings import is_time
 
 DELIMITERS = ";\t,|"
 PROBE = 60  # lines looked at to find the delimiter and the head
@@ -24,6 +25,7 @@ MISSING = (
     "Err", "ERROR", "Error", "OPEN", "SHORT", "Logged", "n/a", "#REF!", "#VALUE!", "#DIV/0!",
 )  # fmt: skip
 _TIME = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|\d{1,2}:\d{2}|\d{1,2}[- ][A-Za-z]{3}[- ]\d{2,4}")
+_DATED = re.compile(r"^\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?:$|[T ,])")
 _NUMBER = re.compile(r"^[-+\u2212]?\d*[.,]?\d+(?:[eE][-+]?\d+)?(?:\s*°?\s*[A-Za-z%/0-9]{1,6})?$")
 _MARKS = {"ts", "rn", "smp", "avg", "min", "max", "tot", "std", "yyyy-mm-dd hh:mm:ss", "mm/dd/yy hh:mm:ss", "#"}
 
@@ -61,6 +63,8 @@ def sheet(content: bytes, name: str, *, delimiter: str = "", decimal: str = "") 
     """
     text, codes = _text(content, name)
     lines = text.split("\n")
+    if re.search(r"^#\s*issued\b", text, re.MULTILINE | re.IGNORECASE):
+        raise refuse(name, "is a forecast", "what was measured")
     kept = [k for k, line in enumerate(lines) if line.strip(" \t\r,;|") and not line.startswith("#")]
     if not kept:
         raise refuse(name, "holds no rows", "a line of headings and rows of readings")
@@ -73,7 +77,7 @@ def sheet(content: bytes, name: str, *, delimiter: str = "", decimal: str = "") 
     width = _width(cells[begin:])
     if not decimal:
         decimal = _decimal(cells[begin:], delimiter)
-    headings, from_units = _headings(cells[:begin], width)
+    headings, from_units, begin = _headings(cells[:begin], width)
     if begin == 0:
         codes.append("no_headings")
     if from_units:
@@ -134,13 +138,15 @@ def _delimiter(lines: list[str]) -> str:
 def _is_data(row: list[str]) -> bool:
     """A row with a time and a number beside it."""
     filled = [cell.strip() for cell in row if cell.strip()]
-    times = [bool(_TIME.search(cell)) for cell in filled[:3]]
+    if any(_DATED.match(cell) for cell in filled):  # no heading begins with a date
+        return True
+    times = [bool(_TIME.search(cell)) for cell in filled]
     numbers = [bool(_NUMBER.match(cell)) for cell in filled]
     serial = bool(filled) and bool(re.match(r"^\d{5,10}(?:\.\d+)?$", filled[0]))
     wordy = sum(bool(re.match(r"^[A-Za-z_ ]{3,}", cell)) and cell.strip() not in MISSING for cell in filled)
     if not (any(times) or serial) or wordy > len(filled) / 2:
         return False
-    others = [n for n, t in zip(numbers, [*times, *[False] * len(numbers)], strict=False) if not t]
+    others = [n for n, t in zip(numbers, times, strict=True) if not t]
     return any(others) or any(cell.strip() in MISSING for cell in row[1:])
 
 
@@ -156,16 +162,21 @@ def _decimal(rows: list[list[str]], delimiter: str) -> str:
     return "," if commas > points and (delimiter != "," or commas) else "."
 
 
-def _headings(rows: list[list[str]], width: int) -> tuple[tuple[str, ...], bool]:
-    """One heading for each column; a second line of units is joined to the first."""
-    full = [row for row in rows if len(row) >= max(width - 1, 2) or (width <= 2 and len(row) == width)]
-    named = [row for row in full if not _marks(row)]
-    worded = [row for row in named if not _unit_row(row) and not _depth_row(row)]
+def _headings(rows: list[list[str]], width: int) -> tuple[tuple[str, ...], bool, int]:
+    """One heading for each column, a second line of units or depths joined to it, and the row after them.
+
+    The headings are the last full row of words before the data, or the last that names a time.
+    """
+    full = [k for k, row in enumerate(rows) if len(row) >= max(width - 1, 2)]
+    beside = [k for k in full if _marks(rows[k]) or _unit_row(rows[k]) or _depth_row(rows[k])]
+    worded = [k for k in full if k not in beside]
     if not worded:
-        return tuple(f"column {k + 1}" for k in range(width)), False
-    names = worded[-1]
-    given = next((row for row in full if _unit_row(row)), None)
-    depths = next((row for row in named if _depth_row(row)), None)
+        return tuple(f"column {k + 1}" for k in range(width)), False, len(rows)
+    at = max((k for k in worded if any(is_time(cell) for cell in rows[k])), default=worded[-1])
+    names = rows[at]
+    given = next((rows[k] for k in beside if _unit_row(rows[k])), None)
+    depths = next((rows[k] for k in beside if _depth_row(rows[k]) and not _unit_row(rows[k])), None)
+    after = next((k for k in range(at + 1, len(rows)) if k not in beside), len(rows))
     found = []
     for k in range(width):
         text = names[k].strip() if k < len(names) else ""
@@ -174,7 +185,11 @@ def _headings(rows: list[list[str]], width: int) -> tuple[tuple[str, ...], bool]
         if depths is not None and k < len(depths) and _length(depths[k]):
             text = f"{text} @ {depths[k].strip()}"
         found.append(f"{text} [{unit.strip('[]()')}]" if unit and _known(unit) and "[" not in text else text)
-    return tuple(found), given is not None or depths is not None
+    for k, heading in enumerate(found):
+        again = found[:k].count(heading)
+        if again:
+            found[k] = f"{heading} ({again + 1})"
+    return tuple(found), given is not None or depths is not None, after
 
 
 def _marks(row: list[str]) -> bool:

@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 SENTINELS = (-127.0, *(sign * v for v in (99.99, 999.0, 999.9, 6999.0, 7999.0, 9999.0, 99999.0) for sign in (-1, 1)))
 STARTING = {"degC": 85.0, "degF": 185.0}  # a common digital probe says so before its first reading
 WINTER = {True: (-15.0, 40.0), False: (-35.0, 45.0)}  # [degC] a buried and another thermometer read within; ours
+RESET = 0.3  # of what it showed: a meter that starts again falls below (ours)
 PERSISTS = 3  # readings in a new unit before it is believed
 SWITCH = 4.0  # [K] a change of unit explains a jump when it brings it below this (ours)
 _CELL = re.compile(r"^\s*([-+\u2212]?\d[\d.,\s]*(?:[eE][-+]?\d+)?|[-+\u2212]?[.,]\d+)\s*(\D*)$")
@@ -31,7 +32,9 @@ class Numbers:
     codes: tuple[str, ...]
 
 
-def numbers(column: pd.Series, unit: str, kind: Kind, heading: str, *, decimal: str = ".") -> Numbers:
+def numbers(
+    column: pd.Series, unit: str, kind: Kind, heading: str, *, decimal: str = ".", meter: bool = False
+) -> Numbers:
     """The column in SI.
 
     Parameters
@@ -45,6 +48,8 @@ def numbers(column: pd.Series, unit: str, kind: Kind, heading: str, *, decimal: 
         For the codes.
     decimal : str
         Mark in texts.
+    meter : bool
+        The column counts up.
     """
     bare, own, refused = _cells(column, decimal)
     codes = []
@@ -73,12 +78,12 @@ def numbers(column: pd.Series, unit: str, kind: Kind, heading: str, *, decimal: 
         values[rows] = units.to_si(bare[rows], one)
     with np.errstate(invalid="ignore"):
         wild = (values < kind.low) | (values > kind.high)
-    if kind.counts:
+    if meter:
         wild = values < 0.0
     for at in np.flatnonzero(wild).tolist():
         refused[at] = f"{column.iloc[at]} is outside what it can be"
     values = np.where(wild, np.nan, values)
-    if kind.counts:
+    if meter:
         values, resets = counted(values)
         codes.append(f"counter={heading}|{resets}")
     return Numbers(values, refused, tuple(codes))
@@ -93,9 +98,8 @@ def _cells(column: pd.Series, decimal: str) -> tuple[Array, dict[int, str], dict
     own: dict[int, str] = {}
     refused: dict[int, str] = {}
     for row, cell in enumerate(column):
-        if not isinstance(cell, str):
-            bare[row] = float(cell) if isinstance(cell, int | float) else np.nan
-            continue
+        if not isinstance(cell, str):  # whole numbers too long for a float are in such columns as well
+            cell = "" if cell is None or cell != cell else str(cell)
         match = _CELL.match(cell)
         value = np.nan if match is None else _number(match[1], decimal)
         if match is None or not np.isfinite(value):
@@ -147,7 +151,8 @@ def _starting(bare: Array, unit: str) -> NDArray[np.bool_]:
     mark = STARTING.get(unit)
     if mark is None or not (bare == mark).any():
         return np.zeros(len(bare), dtype=bool)
-    around = float(np.nanmedian(np.where(bare == mark, np.nan, bare))) if (bare != mark).any() else np.nan
+    others = bare[np.isfinite(bare) & (bare != mark)]
+    around = float(np.median(others)) if others.size else np.nan
     return np.asarray((bare == mark) & (abs(around - mark) > 25.0))
 
 
@@ -188,6 +193,15 @@ def counted(values: Array) -> tuple[Array, int]:
     resets = steps < 0.0
     out[rows[1:]] = np.where(resets, values[rows[1:]], steps)
     return out, int(resets.sum())
+
+
+def counts_up(column: Array) -> bool:
+    """Whether a column is a meter's: it rises twice as often as it falls, and each fall is nearly to nothing."""
+    known = column[np.isfinite(column)]
+    steps = np.diff(known)
+    falls = np.flatnonzero(steps < 0.0)
+    to_nothing = known[falls + 1] < RESET * known[falls]
+    return bool((steps > 0.0).sum() >= max(2, 2 * falls.size) and to_nothing.all())
 
 
 def scale(column: Array, kind: Kind, us: bool) -> tuple[str, str]:

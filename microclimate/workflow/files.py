@@ -14,12 +14,20 @@ from microclimate.venue import load
 from microclimate.venue.load import Venue
 
 CALIBRATION = "calibration.toml"  # beside the venue: what `calibrate` learned there
+FIELDLOG = "fieldlog.db"  # beside the venue, or where it is asked for: what was read, told, advised and done
 
 
 def described(venue_path: Path) -> Venue:
     """The venue, with what was learned about it where that lies beside its file."""
     learned = venue_path.resolve().parent / CALIBRATION
     return load.venue(venue_path, learned if learned.exists() else None)
+
+
+def log(venue_path: Path | None, named: Path | None) -> Path:
+    """The field log's file: the one named, else beside the venue, else in this folder."""
+    if named is not None:
+        return named
+    return Path(FIELDLOG) if venue_path is None else venue_path.resolve().parent / FIELDLOG
 
 
 def folder(path: Path) -> None:
