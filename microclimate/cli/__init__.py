@@ -190,7 +190,11 @@ def replay(
     weather: Annotated[Path, typer.Option("--weather", metavar="OBS.csv", help="observed weather")],
     against: Annotated[
         Path,
-        typer.Option("--against", metavar="READINGS.csv", help='headers such as "soil_temperature @ 0.10 m [degC]"'),
+        typer.Option(
+            "--against",
+            metavar="READINGS",
+            help='a field log (.db), or a CSV with headers such as "soil_temperature @ 0.10 m [degC]"',
+        ),
     ],
     out: OUT = None,
     timezone: Annotated[

@@ -61,5 +61,60 @@ def add(
         )
 
 
+@app.command()
+def export(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="a folder for all of it, or a file: .csv or .nc")],
+    venue: FROM = None,
+    log: LOG = None,
+    debug: DEBUG = False,
+) -> None:
+    """Write the log as CSV and CF-NetCDF, flagged readings with their reasons too."""
+    from microclimate.workflow.fieldlog import exported
+
+    with told_plainly(debug):
+        typer.echo(exported(out, venue_path=venue, log=log), nl=False)
+
+
+@app.command("list")
+def list_(venue: FROM = None, log: LOG = None, debug: DEBUG = False) -> None:
+    """Show what the log holds: sensors, files, counts."""
+    from microclimate.workflow.fieldlog import listed
+
+    with told_plainly(debug):
+        typer.echo(listed(venue_path=venue, log=log), nl=False)
+
+
+@app.command()
+def note(
+    text: Annotated[str, typer.Argument(metavar="TEXT")],
+    about: Annotated[str, typer.Option("--about", metavar="WHAT", help="a sensor, a zone, a file")] = "",
+    time: Annotated[str | None, typer.Option("--time", metavar="TIME", help="else now")] = None,
+    who: Annotated[str, typer.Option("--who", metavar="NAME")] = "",
+    venue: FROM = None,
+    log: LOG = None,
+    debug: DEBUG = False,
+) -> None:
+    """Add a note: a battery changed, a probe moved, a night to remember."""
+    from microclimate.workflow.fieldlog import noted
+
+    with told_plainly(debug):
+        typer.echo(noted(text, about=about, time=time, who=who, venue_path=venue, log=log), nl=False)
+
+
+@app.command()
+def withdraw(
+    number: Annotated[int, typer.Argument(metavar="NUMBER", help="of the file, as `fieldlog list` shows it")],
+    reason: Annotated[str, typer.Option("--reason", metavar="TEXT")],
+    venue: FROM = None,
+    log: LOG = None,
+    debug: DEBUG = False,
+) -> None:
+    """Take back a file that was read wrongly: its readings stay in the log, flagged, and count no more."""
+    from microclimate.workflow.fieldlog import withdrawn
+
+    with told_plainly(debug):
+        typer.echo(withdrawn(number, reason, venue_path=venue, log=log), nl=False)
+
+
 def _sure(question: str) -> bool:
     return typer.confirm(question)

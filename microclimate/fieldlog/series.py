@@ -214,6 +214,12 @@ class Readings(Database):
         order = np.lexsort((names, stamps))
         return names[order], stamps[order], found[order]
 
+    def counts(self, sensor: int) -> tuple[int, int]:
+        """How many readings of a sensor there are, and how many of them are flagged."""
+        every = self._db.execute("SELECT count(*) FROM reading WHERE sensor = ?", (sensor,)).fetchone()[0]
+        query = "SELECT count(DISTINCT time || ' ' || source) FROM flag WHERE sensor = ?"
+        return int(every), int(self._db.execute(query, (sensor,)).fetchone()[0])
+
     def values(
         self,
         sensor: int,

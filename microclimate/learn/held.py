@@ -1,6 +1,6 @@
 """Readings and a run side by side: sensors, the model at their place and interval, and the tables of scores."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 SNOW_FREE = 0.5  # [kg m-2] of modelled snow, or
 SNOW_FREE_DEPTH = 0.005  # [m] of measured snow, below which the ground counts as free of it (ours)
 SURFACES = ("surface_temperature", "canopy_temperature")
+SHALLOW = 0.06  # [m] a probe no deeper says whether the root zone froze at night (ours)
 WATER = "volume_fraction_of_condensed_water_in_soil"  # held through a run: a start, not a score
 _NIGHT_MINIMUM = "surface_temperature_night_minimum"
 
@@ -61,7 +62,8 @@ def sensors(log: xr.Dataset, venue: Venue, weather: xr.Dataset) -> list[Sensor]:
             values = ((values - (1.0 - emissivity) * down) / (emissivity * STEFAN_BOLTZMANN)) ** 0.25
             kind, label = "surface_temperature", f"surface_temperature from {label}"
         depth = float(log["depth"].values[number])
-        found.append(Sensor(label, kind, depth, zone, values, float(log.attrs["interval"])))
+        interval = float(log["interval"].values[number] if "interval" in log.coords else log.attrs["interval"])
+        found.append(Sensor(label, kind, depth, zone, values, interval))
     return found
 
 
@@ -93,13 +95,15 @@ def modelled(states: xr.Dataset, sensors: list[Sensor], settled: np.datetime64) 
             series = one[name].values
         columns[sensor.label] = over(time, series, sensor, settled)
     first = sensors[0]
-    columns["snow"] = over(time, states.isel(patch=_patch(states, first.zone))["snow_amount"].values, first, settled)
+    every = pd.Series(0.0, index=first.values.index)  # on the stamps of all sensors
+    snow = states.isel(patch=_patch(states, first.zone))["snow_amount"].values
+    columns["snow"] = over(time, snow, replace(first, values=every), settled)
     return pd.DataFrame(columns)
 
 
 def over(time: NDArray[np.datetime64], series: Array, sensor: Sensor, settled: np.datetime64) -> pd.Series:
-    """Means of a series (time = END of step) over a sensor's intervals; between steps a straight line."""
-    stamps = sensor.values.index
+    """Means of a series (time = END of step) over the intervals a sensor has read; between steps a straight line."""
+    stamps = sensor.values.dropna().index
     stamps = stamps[(stamps > settled) & (stamps <= time[-1])]
     interval = np.timedelta64(round(sensor.interval * 1e9), "ns")
     step = time[1] - time[0]
@@ -124,13 +128,17 @@ def together(
     air = _surroundings(weather, pd.DatetimeIndex(model.index))
     snow = next((s.values for s in sensors if s.kind == "surface_snow_thickness"), None)
     bare = (model["snow"] < SNOW_FREE) if snow is None else (snow.reindex(model.index) < SNOW_FREE_DEPTH)
-    night_of = pd.Series(compare.night_of(pd.DatetimeIndex(model.index), zone), index=model.index)
-    kinds = compare.night_kinds(night_of, air["cloud"], air["wind_2m"])
+    times = pd.DatetimeIndex(model.index)
+    night_of = pd.Series(compare.night_of(times, zone), index=model.index)
+    clear = night_of.map(compare.night_kinds(night_of, air["cloud"], air["wind_2m"]))
+    hour = compare.local_standard(times - pd.Timedelta(nanoseconds=1), zone).hour  # the stamp ends its interval
     subsets = {
         "all": pd.Series(True, index=model.index),
         "night": night_of.notna(),
-        "clear calm night": night_of.map(kinds).fillna(False).astype(bool),
+        "clear calm night": (clear == True),  # noqa: E712 (absent by day)
+        "other night": (clear == False),  # noqa: E712
         "snow-free": bare,
+        **{f"hour {h:02d}": pd.Series(hour == h, index=model.index) for h in range(24)},
     }
     rows: list[dict[str, object]] = []
     nights = pd.DataFrame()
@@ -139,8 +147,10 @@ def together(
     for sensor in sensors:
         seen, told = sensor.values.reindex(model.index), model[sensor.label]
         pairs[f"{sensor.label} measured"], pairs[f"{sensor.label} modelled"] = seen, told
-        labels = {"variable": sensor.kind, "depth": sensor.depth, "zero_checked": "no"}
+        labels = {"variable": sensor.kind, "depth": sensor.depth, "zone": sensor.zone, "zero_checked": "no"}
         rows += compare.table(seen, told, subsets, labels)
+        if sensor.kind == "soil_temperature" and sensor.depth <= SHALLOW:
+            freezes = pd.concat([freezes, _soil_freezes(seen, told, night_of, sensor)], ignore_index=True)
         if sensor.kind not in SURFACES:
             continue
         offset, count = compare.zero_check(
@@ -160,7 +170,7 @@ def together(
         nights.attrs = {"zero_offset": offset, "zero_intervals": count}
     nights.attrs.setdefault("zero_offset", 0.0)
     nights.attrs.setdefault("zero_intervals", 0)
-    order = ["variable", "depth", "subset", "zero_checked", "n", "bias", "mae", "rmse", "corr", "rmse_of_air"]
+    order = ["variable", "depth", "zone", "subset", "zero_checked", "n", "bias", "mae", "rmse", "corr", "rmse_of_air"]
     return pd.DataFrame(rows).reindex(columns=order), nights, freezes, pairs
 
 
@@ -173,6 +183,7 @@ def _minimum_rows(
     subsets = {
         "night": pd.Series(True, index=counted.index),
         "clear calm night": counted["clear_calm"].astype(bool),
+        "other night": ~counted["clear_calm"].astype(bool),
         "snow-free": free.reindex(counted.index).fillna(False).astype(bool),
     }
     rows = []
@@ -182,6 +193,18 @@ def _minimum_rows(
         row["rmse_of_air"] = compare.scores(part["observed"], part["air"])["rmse"]
         rows.append(row)
     return rows
+
+
+def _soil_freezes(seen: pd.Series, told: pd.Series, night_of: pd.Series, sensor: Sensor) -> pd.DataFrame:
+    """Yes/no table of the lowest temperature of each night in the root zone."""
+    both = pd.DataFrame({"seen": seen, "told": told, "night": night_of}).dropna()
+    lowest = both.groupby("night")[["seen", "told"]].min()
+    marks = {"sensor": sensor.label, "zero_checked": "no", "forecast": "model"}
+    rows = [
+        {**marks, "nights": name, **compare.freezes(lowest["seen"], lowest["told"], outside=outside)}
+        for name, outside in (("all", False), ("outside 0.5 K", True))
+    ]
+    return pd.DataFrame(rows)
 
 
 def _freeze_rows(nights: pd.DataFrame, marks: dict[str, str]) -> pd.DataFrame:

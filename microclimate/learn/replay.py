@@ -16,7 +16,7 @@ from microclimate.errors import InputError, Problem
 from microclimate.exposure import bowl, force, patches
 from microclimate.fieldlog import readings as spots
 from microclimate.fieldlog import traces
-from microclimate.learn import held, observed
+from microclimate.learn import fromlog, held, observed
 from microclimate.physics import vapour
 from microclimate.schema import INITIAL_VARIABLES, STATES_VARIABLES, Event
 from microclimate.simulate import run, start
@@ -39,7 +39,7 @@ _LEFT = tuple(name for name in INITIAL_VARIABLES if name in STATES_VARIABLES)
 class Replay:
     """What a replay found. Temperatures in K, times UTC at the END of their interval."""
 
-    scores: pd.DataFrame  # variable, depth, subset, zero_checked, n, bias, mae, rmse, corr, rmse_of_air
+    scores: pd.DataFrame  # variable, depth, zone, subset, zero_checked, n, bias, mae, rmse, corr, rmse_of_air
     nights: pd.DataFrame  # night minima, one row each, see `compare.nights`; with `zero_checked`
     freezes: pd.DataFrame  # yes/no tables: with and without running offset, all nights and outside +-0.5 K
     traces: pd.DataFrame  # time; measured and modelled value of each sensor, air temperature
@@ -153,7 +153,7 @@ def station(
     venue : Venue
         Without stands it is an open lawn or a station plot.
     weather_path, readings_path : Path
-        Observed weather and readings; they may be one file.
+        Observed weather and readings; they may be one file, and the readings may be a field log.
     timezone : str, optional
         Zone of stamps without an offset; else the venue's.
     stamp : {"start", "end", "centre"}
@@ -168,7 +168,10 @@ def station(
     """
     site = venue.site.site
     weather = observed.weather(weather_path, site, timezone=timezone, stamp=stamp)
-    log = traces.traces(readings_path, timezone=timezone or site.time_zone, stamp=stamp)
+    if fromlog.is_log(readings_path):
+        log = fromlog.observations(readings_path)
+    else:
+        log = traces.traces(readings_path, timezone=timezone or site.time_zone, stamp=stamp)
     _fit_together(venue, weather.weather, log, readings_path.name)
     seen = bowl.bowl(venue)
     stretches = []

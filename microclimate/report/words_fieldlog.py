@@ -250,8 +250,15 @@ def added(new: int, known: int, other: int, states: int, log: str, kept: str) ->
     return _text(lines)
 
 
+_PLURAL = {
+    "forecast of a zone": "forecasts of a zone",
+    "piece of advice": "pieces of advice",
+    "surface state seen": "surface states seen",
+}
+
+
 def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}{'' if number == 1 else 's'}"
+    return f"{number:,} {what if number == 1 else _PLURAL.get(what, what + 's')}"
 
 
 def state(number: int) -> str:
@@ -303,6 +310,55 @@ def flagged(
     )
     lines += ["", f"{_count(new, 'new flag')}."]
     return _text(lines)
+
+
+def exported(readings: int, written: Sequence[str]) -> str:
+    """What was written for other programs."""
+    return _text([f"{_count(readings, 'reading')} written:", *(f"- {name}" for name in written)])
+
+
+def withdrawn(count: int) -> str:
+    """How much of a file was taken back."""
+    return f"{_count(count, 'reading')} taken back: they stay in the log and count no more.\n"
+
+
+def listed(
+    log: str,
+    sensors: Sequence[tuple[str, str, int, int, np.datetime64, np.datetime64]],
+    sources: Sequence[tuple[int, str, np.datetime64]],
+    counts: Mapping[str, int],
+    shown: Shown,
+) -> str:
+    """What the log holds: place, name, count, flagged, first and last of each sensor; its files by number."""
+    lines = _wrapped(f"{log}: {_count(sum(s[2] for s in sensors), 'reading')} of {_count(len(sensors), 'sensor')}")
+    if sensors:
+        lines += ["", "Sensors:"]
+        lines += _bullets(
+            f"{where}{'' if '@' in name else f' ({name})'}: {_count(count, 'reading')}"
+            f"{f', {flagged:,} flagged' if flagged else ''}, {_dates(first, last, shown)}"
+            for where, name, count, flagged, first, last in sensors
+        )
+    if sources:
+        lines += ["", "Files, with the number that `fieldlog withdraw` takes:"]
+        lines += _bullets(f"{number}: {name}, added {when(added, shown)}" for number, name, added in sources)
+    kept = [f"{_count(counts[name], what)}" for name, what in _KEPT.items() if counts.get(name)]
+    if kept:
+        lines += ["", *_wrapped(f"Besides: {', '.join(kept)}.")]
+    return _text(lines)
+
+
+def _dates(first: np.datetime64, last: np.datetime64, shown: Shown) -> str:
+    start, end = (f"{day(time, shown)} {local(time, shown).year}" for time in (first, last))
+    return start if start == end else f"{start} to {end}"
+
+
+_KEPT = {
+    "told": "forecast of a zone",
+    "advice": "piece of advice",
+    "action": "action",
+    "observed_state": "surface state seen",
+    "note": "note",
+}
 
 
 def _wrapped(text: str, indent: str = "") -> list[str]:

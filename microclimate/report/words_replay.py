@@ -25,7 +25,12 @@ _SHORT = {
 
 
 def replayed(
-    venue: str, scores: pd.DataFrame, notes: Mapping[str, object], shown: Shown, written: Mapping[str, str]
+    venue: str,
+    scores: pd.DataFrame,
+    freezes: pd.DataFrame,
+    notes: Mapping[str, object],
+    shown: Shown,
+    written: Mapping[str, str],
 ) -> str:
     """The whole answer of `replay`.
 
@@ -33,15 +38,23 @@ def replayed(
     ----------
     venue : str
     scores : DataFrame
-        In the reader's units: variable, depth, depth_unit, subset, zero_checked, n, bias, mae, rmse, corr, unit.
+        In the reader's units: variable, depth, depth_unit, zone, subset, zero_checked, n, bias, mae, rmse, corr, unit.
+    freezes : DataFrame
+        Yes/no tables, as `learn.replay.Replay` has them.
     notes : mapping
         As `learn.replay.Replay` has them.
     written : mapping
         File names and what they hold.
     """
-    rows = [_row(row) for row in scores.to_dict("records") if int(row["n"]) > 0]
+    zones = scores["zone"].nunique() > 1
+    rows = [
+        _row(row, zones)
+        for row in scores.to_dict("records")
+        if int(row["n"]) > 0 and not str(row["subset"]).startswith("hour") and not _again(row, scores)
+    ]
     lines = [f"{venue}: modelled less measured", ""]
     lines += _table(rows) if rows else ["No reading falls into the time that was run."]
+    lines += _freezes(freezes)
     for sentence in _sentences(notes, scores):
         lines += ["", *textwrap.wrap(glued(sentence), WIDTH, break_on_hyphens=False)]
     said = assumed(str(notes["assumed"]).split("\n"), shown)
@@ -65,8 +78,37 @@ FILES = {
 }
 
 
-def _row(row: Mapping[object, object]) -> tuple[str, ...]:
+def _again(row: Mapping[object, object], scores: pd.DataFrame) -> bool:
+    """A row of snow-free time where no snow lay says the same as the row of all."""
+    if row["subset"] != "snow-free":
+        return False
+    same = [scores[name].eq(row[name]) | scores[name].isna() for name in ("variable", "depth", "zone", "zero_checked")]
+    whole = scores[same[0] & same[1] & same[2] & same[3] & scores["subset"].isin(("all", "night"))]
+    return bool((whole["n"] == row["n"]).any())
+
+
+def _freezes(freezes: pd.DataFrame) -> list[str]:
+    """Nights below freezing, yes or no, one line for each sensor and way of telling."""
+    if freezes.empty:
+        return []
+    lines = ["", "Below freezing at night, yes or no:"]
+    for row in freezes[(freezes["nights"] == "all") & (freezes["n"] > 0)].to_dict("records"):
+        checked = ", zeroed" if row["zero_checked"] == "yes" else ""
+        sensor = str(row["sensor"]).partition("[")[0].strip().replace("_", " ")
+        told = {"model": "", "air": ", taking the air for it"}.get(str(row["forecast"]), f", with {row['forecast']}")
+        text = (
+            f"{sensor}{checked}{told}: {row['n']:.0f} nights, {row['hits']:.0f} told and came, "
+            f"{row['misses']:.0f} came untold, {row['false_alarms']:.0f} told and did not come, "
+            f"{row['correct_negatives']:.0f} neither"
+        )
+        lines += textwrap.wrap(glued(text), WIDTH, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)
+    return lines
+
+
+def _row(row: Mapping[object, object], zones: bool) -> tuple[str, ...]:
     what = _SHORT.get(str(row["variable"]), str(row["variable"]).replace("_", " "))
+    if zones and row["zone"]:
+        what = f"{row['zone']}: {what}"
     depth = float(str(row["depth"]))
     if depth == depth:
         what += f" {depth:g} {row['depth_unit']}"
@@ -112,6 +154,9 @@ def _sentences(notes: Mapping[str, object], scores: pd.DataFrame) -> list[str]:
         if notes["longwave_measured"]
         else "Heat from the sky was not measured: it was worked out, see below."
     )
+    if notes["filled"]:
+        gaps = ", ".join(_filled(part) for part in str(notes["filled"]).split("\n"))
+        found.append(f"Where the station's file has gaps, a substitute stands: {gaps}.")
     if notes["dropped"]:
         found.append(f"Readings outside the range of their kind, left out: {notes['dropped']}.")
     if (scores["zero_checked"] == "yes").any():
@@ -120,3 +165,16 @@ def _sentences(notes: Mapping[str, object], scores: pd.DataFrame) -> list[str]:
             "windy intervals show it."
         )
     return found
+
+
+_SUBSTITUTES = {
+    "surface_downwelling_longwave_flux_in_air": "heat from the sky by formula",
+    "surface_air_pressure": "mean pressure",
+    "precipitation_flux": "no rain",
+    "snowfall_flux": "no snow",
+}
+
+
+def _filled(code: str) -> str:
+    name, _, count = code.partition("=")
+    return f"{_SUBSTITUTES.get(name, name.replace('_', ' '))} ({count} steps)"

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from microclimate.errors import refuse
-from microclimate.fieldlog import logger, mapping, quality, sheet, spots
+from microclimate.fieldlog import clock, export, logger, mapping, quality, sheet, spots
 from microclimate.fieldlog.logger import Taken
 from microclimate.fieldlog.mapping import Mapping, Stamp
 from microclimate.fieldlog.quality import Place
@@ -202,3 +202,83 @@ def _add_spots(
         )
         store.add_rejected(source, found.rejected)
     return words.added(new, len(found.readings) - new, 0, states, str(log), "")
+
+
+def exported(out: Path, *, venue_path: Path | None = None, log: Path | None = None) -> str:
+    """Write the log for other programs: a folder gets everything, a file ending in .csv or .nc the readings.
+
+    Raises
+    ------
+    InputError
+        There is no log, or nothing can be written there.
+    """
+    shown = Shown() if venue_path is None else files.described(venue_path).shown
+    written: list[Path] = []
+    with _opened(venue_path, log) as store:
+        try:
+            if out.suffix.lower() in (".csv", ".nc"):
+                if not out.resolve().parent.is_dir():
+                    raise refuse(str(out), "its folder does not exist", "a folder that can be written")
+                written.append(out)
+            else:
+                files.folder(out)
+                written += [out / "readings.csv", out / "readings.nc"]
+                for name, frame in export.others(store):
+                    files.write_text(frame.to_csv(index=False, lineterminator="\n"), out / f"{name}.csv")
+                    written.append(out / f"{name}.csv")
+            for path in written[:2]:
+                if path.suffix.lower() == ".csv" and path.stem not in export.TABLES:
+                    files.write_text(export.table(store, shown).to_csv(index=False, lineterminator="\n"), path)
+                elif path.suffix.lower() == ".nc":
+                    with files.whole(path) as temporary:
+                        export.netcdf(store, temporary)
+        except OSError as error:
+            raise refuse(str(out), f"cannot be written ({error.strerror})", "a folder that can be written") from None
+        return words.exported(store.count("reading"), [str(path) for path in written])
+
+
+def listed(*, venue_path: Path | None = None, log: Path | None = None) -> str:
+    """What the log holds: sensors with their span and count, files with their number, counts of the rest."""
+    shown = Shown() if venue_path is None else files.described(venue_path).shown
+    with _opened(venue_path, log) as store:
+        sensors = []
+        for sensor in store.sensors():
+            count, flagged = store.counts(sensor.number)
+            where = words.place(sensor.zone, sensor.depth, sensor.quantity, shown)
+            sensors.append((where, sensor.name, count, flagged, sensor.first, sensor.last))
+        sources = [
+            (int(row["id"]), str(row["name"]), np.datetime64(int(row["added"]), "s")) for row in store.rows("source")
+        ]
+        counts = {name: store.count(name) for name in ("told", "advice", "action", "observed_state", "note")}
+        return words.listed(str(store.path), sensors, sources, counts, shown)
+
+
+def noted(
+    text: str,
+    *,
+    about: str = "",
+    time: str | None = None,
+    who: str = "",
+    venue_path: Path | None = None,
+    log: Path | None = None,
+) -> str:
+    """Add a note on a sensor, a zone or a night."""
+    zone = "UTC" if venue_path is None else files.described(venue_path).shown.time_zone
+    moment = _now() if time is None else clock.moment(time, zone, before=_now(), where="--time")
+    with Store(files.log(venue_path, log)) as store:
+        return "Noted.\n" if store.add_note(moment, about, text, who) else "It was noted already.\n"
+
+
+def withdrawn(source: int, reason: str, *, venue_path: Path | None = None, log: Path | None = None) -> str:
+    """Flag every reading of one file: it was read wrongly, or should not have been added."""
+    with _opened(venue_path, log) as store:
+        if source not in {int(row["id"]) for row in store.rows("source")}:
+            raise refuse("fieldlog withdraw", f"no file has number {source}", "a number that `fieldlog list` shows")
+        return words.withdrawn(store.withdraw(source, reason))
+
+
+def _opened(venue_path: Path | None, log: Path | None) -> Store:
+    path = files.log(venue_path, log)
+    if not path.exists():
+        raise refuse(str(path), "there is no field log", "one that `fieldlog add` began", "add --log or --venue")
+    return Store(path)

@@ -26,7 +26,7 @@ def replay(
     Parameters
     ----------
     venue_path, weather_path, readings_path : Path
-        Weather and readings may be one file.
+        Weather and readings may be one file; the readings may be a field log, flagged ones are left out.
     out : Path, optional
         Folder for scores.csv, nights.csv, freezes.csv, traces.csv and replay.svg.
     timezone : str, optional
@@ -52,4 +52,5 @@ def replay(
         except OSError as error:
             raise refuse(f"--out {out}", f"cannot be written to ({error.strerror})", "a writable folder") from None
         written = {str(path): FILES[path.name] for path in paths}
-    return replayed(venue.name, replay_files.scores(result.scores, venue.shown), result.notes, venue.shown, written)
+    scores = replay_files.scores(result.scores, venue.shown)
+    return replayed(venue.name, scores, result.freezes, result.notes, venue.shown, written)

@@ -87,9 +87,10 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> Replay:
 
 def test_a_plain_pair_of_files(plain: Replay) -> None:
     assert list(plain.scores.columns) == [
-        "variable", "depth", "subset", "zero_checked", "n", "bias", "mae", "rmse", "corr", "rmse_of_air",
+        "variable", "depth", "zone", "subset", "zero_checked", "n", "bias", "mae", "rmse", "corr", "rmse_of_air",
     ]  # fmt: skip
-    assert set(plain.scores["subset"]) == {"all", "night", "clear calm night", "snow-free"}
+    hours = {f"hour {hour:02d}" for hour in range(24)}
+    assert set(plain.scores["subset"]) == {"all", "night", "clear calm night", "other night", "snow-free"} | hours
     soil = plain.scores[(plain.scores["variable"] == "soil_temperature") & (plain.scores["subset"] == "all")]
     assert soil["depth"].tolist() == pytest.approx([0.10, 0.0508])
     # 192 half hours less the first that begins the run and a tenth that settles
