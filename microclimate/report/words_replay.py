@@ -82,9 +82,10 @@ def _again(row: Mapping[object, object], scores: pd.DataFrame) -> bool:
     """A row of snow-free time where no snow lay says the same as the row of all."""
     if row["subset"] != "snow-free":
         return False
-    same = [scores[name].eq(row[name]) | scores[name].isna() for name in ("variable", "depth", "zone", "zero_checked")]
-    whole = scores[same[0] & same[1] & same[2] & same[3] & scores["subset"].isin(("all", "night"))]
-    return bool((whole["n"] == row["n"]).any())
+    key = ("variable", "depth", "zone", "zero_checked", "n")
+    wanted = tuple(str(row[name]) for name in key)
+    others = scores[scores["subset"].isin(("all", "night"))].to_dict("records")
+    return any(tuple(str(other[name]) for name in key) == wanted for other in others)
 
 
 def _freezes(freezes: pd.DataFrame) -> list[str]:
