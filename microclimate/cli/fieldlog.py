@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from microclimate.cli.common import DEBUG, told_plainly
+from microclimate.cli.common import DEBUG, OUT, say, told_plainly
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Readings, notes and states: into the venue's log and out of it."
@@ -59,6 +59,24 @@ def add(
                 say=typer.echo,
             )
         )
+
+
+@app.command()
+def quality(
+    venue: FROM = None,
+    weather: Annotated[
+        Path | None,
+        typer.Option("--weather", metavar="OBS.csv", help="observed weather: holds clocks against the model"),
+    ] = None,
+    log: LOG = None,
+    out: OUT = None,
+    debug: DEBUG = False,
+) -> None:
+    """Flag what should not be trusted, with the reason; nothing is deleted."""
+    from microclimate.workflow.quality import checked
+
+    with told_plainly(debug):
+        typer.echo(checked(venue_path=venue, weather_path=weather, log=log, out=out, say=say), nl=False)
 
 
 @app.command()

@@ -3,11 +3,13 @@
 The sun finds a clock that is hours off (UTC taken for local time, AM for PM); a modelled series finds one hour.
 """
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 from pvlib.solarposition import get_solarposition
 
-from microclimate.fieldlog.quality import Place
+from microclimate.fieldlog.quality import Finding, Place, label
 from microclimate.schema import Site
 
 Times = NDArray[np.datetime64]
@@ -16,9 +18,10 @@ Array = NDArray[np.float64]
 GRID = 900  # [s]
 FEWEST_DAYS = 3.0
 MOST = 12.0  # [h] shift looked for against the sun,
-MOST_SERIES = 4.0  # [h] and against another series (ours)
+MOST_SERIES = 6.0  # [h] and against another series (ours)
 LEAST_WAVE = {"sun": 0.5, "series": 0.6}  # [1] correlation at the best shift below which nothing is said
 GAIN = 0.03  # [1] the correlation that a shift must bring
+DEEPER, LEADS = 0.03, 0.75  # [m], [h] a probe so much deeper that is warm so much earlier (ours)
 SURFACE_LAG, AIR_LAG = (-0.5, 3.0), (0.5, 5.5)  # [h] after the sun's height that warmth follows it; ours
 LAG_PER_DEPTH = 38.0  # [h/m] a day's wave with a damping depth of 0.1 m: 24 h / (2 pi 0.1 m)
 DEPTH_SLACK = 3.0  # [h] soils differ; ours
@@ -83,6 +86,26 @@ def against_series(times: Times, values: Array, other: Array) -> float:
     if match[best] - match[steps] < GAIN * (1.0 - match[steps]) or match[best] <= match[steps]:
         return 0.0
     return float(lags[best])
+
+
+def led(series: Mapping[int, tuple[Place, Times, Array]]) -> list[Finding]:
+    """Probes of one zone of which the deeper one is warm first: they look swapped."""
+    ground = [(n, *rest) for n, rest in series.items() if rest[0].quantity == "soil_temperature" and rest[1].size > 1]
+    found = []
+    for a, place_a, times_a, values_a in ground:
+        for b, place_b, times_b, values_b in ground:
+            if place_a.zone != place_b.zone or place_b.depth - place_a.depth < DEEPER or place_b.depth > 0.3:
+                continue
+            both, at_a, at_b = np.intersect1d(times_a, times_b, return_indices=True)
+            if both.size < 10:
+                continue
+            behind = against_series(both, values_a[at_a], values_b[at_b])
+            if behind >= LEADS:
+                found += [
+                    Finding(a, "swapped", times_a, label(place_b)),
+                    Finding(b, "swapped", times_b, label(place_a)),
+                ]
+    return found
 
 
 def gridded(times: Times, values: Array) -> tuple[NDArray[np.int64], Array]:

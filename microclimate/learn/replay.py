@@ -143,6 +143,7 @@ def station(
     timezone: str | None = None,
     stamp: traces.Stamp = "end",
     step: float = 300.0,
+    flagged: bool = False,
 ) -> Station:
     """Read observed weather and readings, and lay the weather over the venue.
 
@@ -160,6 +161,8 @@ def station(
         Which part of its interval a stamp names, in both files.
     step : float
         Model step [s].
+    flagged : bool
+        Of a field log the flagged readings too.
 
     Raises
     ------
@@ -169,7 +172,7 @@ def station(
     site = venue.site.site
     weather = observed.weather(weather_path, site, timezone=timezone, stamp=stamp)
     if fromlog.is_log(readings_path):
-        log = fromlog.observations(readings_path)
+        log = fromlog.observations(readings_path, flagged=flagged)
     else:
         log = traces.traces(readings_path, timezone=timezone or site.time_zone, stamp=stamp)
     _fit_together(venue, weather.weather, log, readings_path.name)
