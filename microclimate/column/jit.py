@@ -1,20 +1,21 @@
-"""The one decorator of compiled kernels: where they are cached, how they are compiled, who may run them at once.
+"""The one decorator of compiled kernels: where they are cached, how they are compiled, how they go over threads.
 
 numba's disk cache looks at the file of a kernel only, not at the formulas it calls. The cache folder of a kernel's file
 therefore carries a hash of that file and of all it imports, so an edited formula is never answered by an old kernel.
 """
 
-import ast
 import hashlib
 import os
 import platform
+import re
 import shutil
 import sys
 import tempfile
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
-from threading import Lock
 from typing import Any, TypeVar
 
 import llvmlite
@@ -24,22 +25,24 @@ import numpy as np
 from microclimate.physics.elementwise import LanesCompiler
 
 _PACKAGE = Path(__file__).resolve().parent.parent
+_IMPORT = re.compile(r"^ *from ([\w.]+) import (\([^)]*\)|[^(\n]*)", re.MULTILINE)  # the only form in this house
 _KEPT = 3  # newest cache folders of each kernel file
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 
-PARALLEL = Lock()
-"""Held round every call of a parallel kernel: numba's plain thread pool aborts on two at once."""
+THREADS = int(numba.config.NUMBA_NUM_THREADS)  # those this process may have; set by that name in the environment
+PARTS = 4  # for each thread, so that none waits long for the last (ours)
 
 
 @cache
 def _imported(file: Path, package: Path) -> tuple[Path, ...]:
     """Files of ours that a file imports itself."""
     found = []
-    for node in ast.walk(ast.parse(file.read_bytes())):
-        if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == package.name:
-            place = package.joinpath(*(node.module or "").split(".")[1:])
-            inside = [place / f"{alias.name}.py" for alias in node.names] if place.is_dir() else []
+    for module, names in _IMPORT.findall(file.read_text(encoding="utf-8")):
+        top, *below = module.split(".")
+        if top == package.name:
+            place = package.joinpath(*below)
+            inside = [place / f"{name}.py" for name in re.findall(r"\w+", names)] if place.is_dir() else []
             found += [path for path in (place.with_suffix(".py"), *inside) if path.is_file()]
     return tuple(found)
 
@@ -76,6 +79,12 @@ def cache_root() -> Path:
     return home / "microclimate"
 
 
+def kernel_root() -> Path:
+    """Where the folders of compiled kernels are."""
+    return Path(os.environ.get("NUMBA_CACHE_DIR") or cache_root() / "kernels")
+
+
+@cache
 def cache_folder(file: Path, package: Path, root: Path) -> Path:
     """Make and give back the folder of one kernel file; keep its three newest, fall back to a temporary one."""
     name = "-".join(file.relative_to(package).with_suffix("").parts)
@@ -106,26 +115,33 @@ _OPTIONS: dict[str, Any] = {
 
 def folder_of(file: Path) -> Path:
     """Where the kernels of a file of ours are kept."""
-    root = Path(os.environ.get("NUMBA_CACHE_DIR") or cache_root() / "kernels")
-    return cache_folder(file.resolve(), _PACKAGE, root)
+    return cache_folder(file.resolve(), _PACKAGE, kernel_root())
 
 
-def _compiled(function: _F, **options: Any) -> _F:
-    """numba reads the folder of its cache at the moment a kernel is decorated."""
+def kernel(function: _F) -> _F:
+    """Compile for one thread, free of the interpreter's lock."""
+    # numba reads the folder of its cache at the moment a kernel is decorated
     before = getattr(numba.config, "CACHE_DIR", "")
     setattr(numba.config, "CACHE_DIR", str(folder_of(Path(function.__code__.co_filename))))  # noqa: B010
     try:
-        compiled: _F = numba.njit(**_OPTIONS, **options)(function)
+        compiled: _F = numba.njit(**_OPTIONS)(function)
     finally:
         setattr(numba.config, "CACHE_DIR", before)  # noqa: B010
     return compiled
 
 
-def kernel(function: _F) -> _F:
-    """Compile for one thread, free of the interpreter's lock."""
-    return _compiled(function)
+def over_threads(kernel: Callable[..., Any], count: int, *arguments: Any, threads: int | None = None) -> None:
+    """Call `kernel(first, end, *arguments)` until all rows 0 to `count` are done, parts of them side by side.
 
-
-def parallel_kernel(function: _F) -> _F:
-    """Compile with `prange` over all threads; call it inside `PARALLEL`."""
-    return _compiled(function, parallel=True)
+    Each row is done once, by one thread, into arrays among the arguments: the same bits whatever the number of threads.
+    Plain threads in place of numba's own: those compile a kernel three times over, and abort on two calls at once.
+    """
+    threads = THREADS if threads is None else threads
+    parts = min(count, PARTS * threads)
+    if threads == 1 or parts < 2:
+        kernel(0, count, *arguments)
+        return
+    edges = [count * part // parts for part in range(parts + 1)]
+    with ThreadPoolExecutor(threads) as pool:
+        for done in [pool.submit(kernel, *edge, *arguments) for edge in pairwise(edges)]:
+            done.result()

@@ -108,9 +108,12 @@ def march(
         for t in range(times):
             out, over, damp, pressure, wind, floor_wind, opening, down, slope, more_heat, more_vapour = outside[:, r, t]
             if not np.isfinite(out + over + damp + pressure + wind + floor_wind + down + absorbed[r, :, t].sum()):
-                temperature[r, t:], humidity[r, t:], shut[r, t:] = np.nan, np.nan, np.nan
-                skin_out[r, :, t:], film_out[r, :, t:], received_out[r, :, t:] = np.nan, np.nan, np.nan
-                budget[r, t:] = np.nan
+                for late in range(t, times):
+                    temperature[r, late], humidity[r, late], shut[r, late] = np.nan, np.nan, np.nan
+                    for k in range(count):
+                        skin_out[r, k, late], film_out[r, k, late], received_out[r, k, late] = np.nan, np.nan, np.nan
+                    for term in range(BUDGET):
+                        budget[r, late, term] = np.nan
                 break
             rim = out + inversion * over
             air_old, moist_old = air, moist
@@ -118,8 +121,8 @@ def march(
             store = density * volume / step
             forced = seats * planks.forced_conductance(max(seat_wind * wind, SLOWEST))
             day = down > 0.0 and absorbed[r, :, t].max() > 5.0
-            old[:] = skin
             for k in range(count):
+                old[k] = skin[k]
                 if bed[k] > 0.0:
                     below = out if below_air[k] > 0.0 else start_ground[r]
                     eliminate(
@@ -219,7 +222,8 @@ def march(
             budget[r, t, 1], budget[r, t, 2] = given, exchanged
             budget[r, t, 5], budget[r, t, 6] = risen, through
             temperature[r, t], humidity[r, t], shut[r, t] = air, moist, f
-            skin_out[r, :, t], film_out[r, :, t], received_out[r, :, t] = skin, water + ice, received
+            for k in range(count):
+                skin_out[r, k, t], film_out[r, k, t], received_out[r, k, t] = skin[k], water[k] + ice[k], received[k]
 
 
 @formula

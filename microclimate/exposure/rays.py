@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
-from numba import prange
 from numpy.typing import NDArray
 
-from microclimate.column.jit import PARALLEL, parallel_kernel
+from microclimate.column.jit import kernel, over_threads
 
 try:
     from embreex.mesh_construction import TriangleMesh
@@ -114,23 +113,35 @@ class Tree:
 
     def _cast(self, origins: Array, directions: Array, any_hit: bool) -> NDArray[np.int64]:
         o, d = np.ascontiguousarray(origins, dtype=float), np.ascontiguousarray(directions, dtype=float)
-        with PARALLEL:
-            return np.asarray(_cast(self.low, self.high, self.child, self.size, self.corners, o, d, any_hit))
+        hit = np.full(len(o), -1, np.int64)
+        tree = self.low, self.high, self.child, self.size, self.corners
+        over_threads(_cast, len(o), *tree, o, d, any_hit, hit)
+        return hit
 
 
-@parallel_kernel
-def _cast(low: Any, high: Any, child: Any, size: Any, corners: Any, origins: Any, directions: Any, any_hit: Any) -> Any:
-    """Index of the stored triangle each ray meets first (or at all), -1 for none."""
-    n = len(origins)
-    hit = np.full(n, -1, np.int64)
-    for i in prange(n):
+@kernel
+def _cast(
+    first: Any,
+    end: Any,
+    low: Any,
+    high: Any,
+    child: Any,
+    size: Any,
+    corners: Any,
+    origins: Any,
+    directions: Any,
+    any_hit: Any,
+    hit: Any,
+) -> None:
+    """Index of the stored triangle each ray meets first (or at all), -1 for none, into `hit`."""
+    stack = np.empty(64, np.int64)
+    for i in range(first, end):
         ox, oy, oz = origins[i, 0], origins[i, 1], origins[i, 2]
         dx, dy, dz = directions[i, 0], directions[i, 1], directions[i, 2]
         ix = 1.0 / dx if dx != 0.0 else 1e30
         iy = 1.0 / dy if dy != 0.0 else 1e30
         iz = 1.0 / dz if dz != 0.0 else 1e30
         nearest = 1e30
-        stack = np.empty(64, np.int64)
         stack[0] = 0
         top = 1
         while top > 0:
@@ -176,4 +187,3 @@ def _cast(low: Any, high: Any, child: Any, size: Any, corners: Any, origins: Any
                         break
             if any_hit and hit[i] >= 0:
                 break
-    return hit

@@ -12,10 +12,9 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numba import prange
 from numpy.typing import NDArray
 
-from microclimate.column.jit import PARALLEL, kernel, parallel_kernel
+from microclimate.column.jit import kernel, over_threads
 
 Array = NDArray[np.float64]
 
@@ -47,20 +46,25 @@ class Windows:
 
     def sky_view(self) -> Array:
         """Share of the sky each horizontal point sees (point,) [1]."""
-        with PARALLEL:
-            return np.asarray(_moments(self.count, self.first, self.bounds)[0])
+        return self._moments[0]
 
     def low_sky(self) -> Array:
         """Integral of ln(x) dx over the sky seen, x = sin^2(elevation) (point,) [1]; -1 for the open sky."""
-        with PARALLEL:
-            return np.asarray(_moments(self.count, self.first, self.bounds)[1])
+        return self._moments[1]
+
+    @cached_property
+    def _moments(self) -> tuple[Array, Array]:
+        found = np.empty(self.points), np.empty(self.points)
+        over_threads(_moments, self.points, self.count, self.first, self.bounds, *found)
+        return found
 
     def sees(self, azimuth: Array, elevation: Array) -> NDArray[np.bool_]:
         """Whether each sun is seen: angles (time,) [rad] -> (point, time). Below the horizon nothing is."""
         a, e = np.atleast_1d(np.asarray(azimuth, float)), np.atleast_1d(np.asarray(elevation, float))
         begin, ceiling = self._index
-        with PARALLEL:
-            return np.asarray(_sees(self.count, begin, ceiling, self.bounds, a, e))
+        seen = np.zeros((self.points, len(a)), dtype=bool)
+        over_threads(_sees, self.points, self.count, begin, ceiling, self.bounds, a, e, seen)
+        return seen
 
     @cached_property
     def _index(self) -> tuple[NDArray[np.int32], NDArray[np.uint16]]:
@@ -77,8 +81,9 @@ class Windows:
         edges (row + 1,): elevations between the rows of patches [rad]; columns (row,): patches a row;
         start (row,): number of the row's first patch. The first patch of a row begins at azimuth 0.
         """
-        with PARALLEL:
-            return np.asarray(_visible(self.count, self.first, self.bounds, edges, columns, start))
+        seen = np.zeros((self.points, start[-1] + columns[-1]))
+        over_threads(_visible, self.points, self.count, self.first, self.bounds, edges, columns, start, seen)
+        return seen
 
     def azimuth_of(self, point: int) -> Array:
         """Azimuth of each interval of one point [rad]."""
@@ -100,8 +105,9 @@ def windows(points: Array, triangles: Array, azimuths: int = AZIMUTHS) -> Window
     for start in range(0, len(points), block):
         part = np.ascontiguousarray(points[start : start + block], dtype=float)
         while True:
-            with PARALLEL:
-                count, low, high = _clip(part, triangles, plane, np.cos(angles), np.sin(angles), room)
+            count = np.zeros((len(part), azimuths), np.int64)
+            low, high = (np.zeros((len(part), azimuths, room), np.uint16) for _ in range(2))
+            over_threads(_clip, len(part), part, triangles, plane, np.cos(angles), np.sin(angles), count, low, high)
             if count.max(initial=0) <= room:
                 break
             room *= 2
@@ -117,16 +123,22 @@ def windows(points: Array, triangles: Array, azimuths: int = AZIMUTHS) -> Window
     )
 
 
-@parallel_kernel
-def _clip(points: Any, triangles: Any, plane: Any, cosine: Any, sine: Any, room: Any) -> Any:
-    """Merged intervals of each point and azimuth; a count above `room` says that they did not fit."""
-    n, azimuths = len(points), len(cosine)
-    count = np.zeros((n, azimuths), np.int64)
-    low_out = np.zeros((n, azimuths, room), np.uint16)
-    high_out = np.zeros((n, azimuths, room), np.uint16)
-    for i in prange(n):
-        _clip_one(points[i], triangles, plane, cosine, sine, count[i], low_out[i], high_out[i])
-    return count, low_out, high_out
+@kernel
+def _clip(
+    first: Any,
+    end: Any,
+    points: Any,
+    triangles: Any,
+    plane: Any,
+    cosine: Any,
+    sine: Any,
+    count: Any,
+    low: Any,
+    high: Any,
+) -> None:
+    """Merged intervals of each point and azimuth; a count above the room in `low` and `high` says they did not fit."""
+    for i in range(first, end):
+        _clip_one(points[i], triangles, plane, cosine, sine, count[i], low[i], high[i])
 
 
 @kernel
@@ -239,13 +251,12 @@ def _below(x: Any) -> Any:
     return x * math.log(x) - x if x > 0.0 else 0.0
 
 
-@parallel_kernel
-def _moments(count: Any, first: Any, bounds: Any) -> Any:
-    n, azimuths = count.shape
-    view, low = np.empty(n), np.empty(n)
-    for i in prange(n):
+@kernel
+def _moments(first: Any, end: Any, count: Any, begin: Any, bounds: Any, view: Any, low: Any) -> None:
+    azimuths = count.shape[1]
+    for i in range(first, end):
         hidden, hidden_low = 0.0, 0.0
-        p = first[i]
+        p = begin[i]
         for k in range(azimuths):
             for _ in range(count[i, k]):
                 bottom, top = math.sin(bounds[p, 0] * STEP) ** 2, math.sin(bounds[p, 1] * STEP) ** 2
@@ -254,20 +265,19 @@ def _moments(count: Any, first: Any, bounds: Any) -> Any:
                 p += 1
         view[i] = 1.0 - hidden / azimuths
         low[i] = -1.0 - hidden_low / azimuths
-    return view, low
 
 
-@parallel_kernel
-def _sees(count: Any, begin: Any, ceiling: Any, bounds: Any, azimuth: Any, elevation: Any) -> Any:
-    n, azimuths = count.shape
-    times = len(azimuth)
+@kernel
+def _sees(
+    first: Any, end: Any, count: Any, begin: Any, ceiling: Any, bounds: Any, azimuth: Any, elevation: Any, seen: Any
+) -> None:
+    azimuths, times = count.shape[1], len(azimuth)
     left, right, share = np.empty(times, np.int64), np.empty(times, np.int64), np.empty(times)
     for t in range(times):
         at = azimuth[t] * azimuths / (2.0 * math.pi) - 0.5 + SHIFT
         down = math.floor(at)
         left[t], right[t], share[t] = down % azimuths, (down + 1) % azimuths, at - down
-    seen = np.zeros((n, times), np.bool_)
-    for i in prange(n):
+    for i in range(first, end):
         for t in range(times):
             if elevation[t] <= 0.0:
                 continue
@@ -292,20 +302,18 @@ def _sees(count: Any, begin: Any, ceiling: Any, bounds: Any, azimuth: Any, eleva
                         visible = False
                         break
             seen[i, t] = visible
-    return seen
 
 
-@parallel_kernel
-def _visible(count: Any, first: Any, bounds: Any, edges: Any, columns: Any, start: Any) -> Any:
-    n, azimuths = count.shape
-    rows = len(columns)
-    patches = start[-1] + columns[-1]
-    seen = np.zeros((n, patches))
+@kernel
+def _visible(
+    first: Any, end: Any, count: Any, begin: Any, bounds: Any, edges: Any, columns: Any, start: Any, seen: Any
+) -> None:
+    azimuths, rows = count.shape[1], len(columns)
     width = 2.0 * math.pi / azimuths
     sine2 = np.sin(edges) ** 2
-    for i in prange(n):
-        p = first[i]
-        open_row = np.empty(rows)
+    open_row = np.empty(rows)
+    for i in range(first, end):
+        p = begin[i]
         for k in range(azimuths):
             for r in range(rows):
                 open_row[r] = sine2[r + 1] - sine2[r]
@@ -317,15 +325,14 @@ def _visible(count: Any, first: Any, bounds: Any, edges: Any, columns: Any, star
                         open_row[r] -= math.sin(hi) ** 2 - math.sin(lo) ** 2
                 p += 1
             # the bin reaches half a width to either side of its azimuth and may straddle two patches
-            begin, end = (k - SHIFT) * width, (k + 1 - SHIFT) * width
+            left, right = (k - SHIFT) * width, (k + 1 - SHIFT) * width
             for r in range(rows):
                 pace = 2.0 * math.pi / columns[r]
-                c_from, c_to = math.floor(begin / pace), math.floor(end / pace)
+                c_from, c_to = math.floor(left / pace), math.floor(right / pace)
                 for c in range(c_from, c_to + 1):
-                    part = min(end, (c + 1) * pace) - max(begin, c * pace)
+                    part = min(right, (c + 1) * pace) - max(left, c * pace)
                     if part > 0.0:
                         seen[i, start[r] + c % columns[r]] += 0.5 * open_row[r] * part
-    return seen
 
 
 def crest(points: Array, triangles: Array, azimuths: Array) -> tuple[Array, Array]:
@@ -333,16 +340,15 @@ def crest(points: Array, triangles: Array, azimuths: Array) -> tuple[Array, Arra
 
     azimuths (azimuth,): field angles [rad]. Height 0 where nothing rises.
     """
-    with PARALLEL:
-        distance, height = _crest(np.ascontiguousarray(points), np.ascontiguousarray(triangles), azimuths)
+    points, triangles = np.ascontiguousarray(points), np.ascontiguousarray(triangles)
+    distance, height = np.full((len(points), len(azimuths)), np.inf), np.zeros((len(points), len(azimuths)))
+    over_threads(_crest, len(points), points, triangles, azimuths, distance, height)
     return distance, height
 
 
-@parallel_kernel
-def _crest(points: Any, triangles: Any, azimuths: Any) -> Any:
-    n = len(points)
-    distance, height = np.full((n, len(azimuths)), np.inf), np.zeros((n, len(azimuths)))
-    for i in prange(n):
+@kernel
+def _crest(first: Any, end: Any, points: Any, triangles: Any, azimuths: Any, distance: Any, height: Any) -> None:
+    for i in range(first, end):
         for k in range(len(azimuths)):
             c, s = math.cos(azimuths[k]), math.sin(azimuths[k])
             steepest = 0.0
@@ -359,4 +365,3 @@ def _crest(points: Any, triangles: Any, azimuths: Any) -> Any:
                     z = triangles[t, v, 2] + f * (triangles[t, w, 2] - triangles[t, v, 2]) - points[i, 2]
                     if r > 0.0 and z > steepest * r:
                         steepest, distance[i, k], height[i, k] = z / r, r, z
-    return distance, height

@@ -1,14 +1,13 @@
-"""The time loop: blocks of lanes carried through all steps, in parallel or in one thread."""
+"""The time loop: blocks of lanes carried through all steps."""
 
 import numpy as np
-from numba import prange
 from numpy.typing import DTypeLike, NDArray
 
 from microclimate.column import ground
 from microclimate.column import rows as s
 from microclimate.column import step as steps
 from microclimate.column.ground import frozen_share
-from microclimate.column.jit import kernel, parallel_kernel
+from microclimate.column.jit import kernel
 from microclimate.column.lanes import (
     ENTHALPY,
     FREEZING,
@@ -191,129 +190,10 @@ def _trace(surface: Value, layer: Value, told: Value, count: Value, lane: Value,
         out[TRACE + count + row] = frozen_share(layer[at(row + 1, ENTHALPY, lane)], layer[at(row + 1, FREEZING, lane)])
 
 
-@formula
-def _run_block(
-    block: Value,
-    columns: Value,
-    given: Value,
-    layers: Value,
-    state: Value,
-    heat: Value,
-    depth_places: Value,
-    shallow: Value,
-    forcing: Value,
-    plans: Value,
-    changes: Value,
-    last: Value,
-    lengths: Value,
-    spans: Value,
-    parts: Value,
-    tables: Value,
-    covers: Value,
-    thresholds: Value,
-    windows: Value,
-    accounts: Value,
-    end_state: Value,
-    end_heat: Value,
-    traced: Value,
-    traces: Value,
-) -> None:
-    count = layers.shape[1]
-    kind = layers.dtype
-    surface = np.zeros(s.VARIABLES * LANES, dtype=kind)
-    layer = np.zeros((count + 2) * LAYER_VARIABLES * LANES, dtype=kind)
-    places = np.zeros(2 * accumulate.DEPTHS * LANES, dtype=kind)
-    told = np.zeros((accumulate.REPORT + 2) * LANES, dtype=kind)
-    alive = np.zeros(LANES, dtype=kind)
-    _load(surface, layer, places, block, columns, given, layers, state, heat, depth_places)
-    ground.settle(layer, count)
-    whole = _whole(block, columns, last)
-    for window in range(windows.shape[0]):
-        accumulate.open_account(accounts[block, window])
-    for time in range(lengths.shape[0]):
-        _force(surface, alive, time, block, whole, columns, forcing, last)
-        if changes[time]:
-            _plan(surface, time, block, columns, plans)
-        weather = _surroundings(surface)
-        for _ in range(parts):
-            steps.advance(surface, layer, count, tables, covers, spans[time], weather)
-        accumulate.report(surface, layer, shallow, places, thresholds, told)
-        for window in range(windows.shape[0]):
-            if windows[window, time]:
-                accumulate.enter(surface, told, alive, 1.0 * time, lengths[time] / 3600.0, accounts[block, window])
-        if traced.shape[0] > 0:
-            for lane in range(LANES):
-                column = block * LANES + lane
-                if column < columns.shape[0] and traced[column] >= 0 and alive[lane] > 0.0:
-                    _trace(surface, layer, told, count, lane, traces[traced[column], time])
-    if end_state.shape[0] > 0:
-        for lane in range(LANES):
-            column = block * LANES + lane
-            if column < columns.shape[0]:
-                for row in range(s.KEPT):
-                    end_state[column, row] = surface[on(s.COVER_LYING + row, lane)]
-                for row in range(count):
-                    end_heat[column, row] = layer[at(row + 1, ENTHALPY, lane)]
-
-
-@parallel_kernel
-def run_parallel(
-    columns: Value,
-    given: Value,
-    layers: Value,
-    state: Value,
-    heat: Value,
-    depth_places: Value,
-    shallow: Value,
-    forcing: Value,
-    plans: Value,
-    changes: Value,
-    last: Value,
-    lengths: Value,
-    spans: Value,
-    parts: Value,
-    tables: Value,
-    covers: Value,
-    thresholds: Value,
-    windows: Value,
-    accounts: Value,
-    end_state: Value,
-    end_heat: Value,
-    traced: Value,
-    traces: Value,
-) -> None:
-    """All blocks over all threads; call it inside `jit.PARALLEL`. Arguments as `run_serial`."""
-    for block in prange(accounts.shape[0]):
-        _run_block(
-            block,
-            columns,
-            given,
-            layers,
-            state,
-            heat,
-            depth_places,
-            shallow,
-            forcing,
-            plans,
-            changes,
-            last,
-            lengths,
-            spans,
-            parts,
-            tables,
-            covers,
-            thresholds,
-            windows,
-            accounts,
-            end_state,
-            end_heat,
-            traced,
-            traces,
-        )
-
-
 @kernel
-def run_serial(
+def run(
+    first: Value,
+    end: Value,
     columns: Value,
     given: Value,
     layers: Value,
@@ -338,10 +218,11 @@ def run_serial(
     traced: Value,
     traces: Value,
 ) -> None:
-    """All blocks in one thread, free of the interpreter's lock.
+    """Blocks `first` to `end` through all steps; `jit.over_threads` shares them out.
 
     Parameters
     ----------
+    first, end : blocks to do
     columns : (column, 2) number of the patch (of all realizations) and of the zone (of all plans)
     given : (patch, rows.GIVEN) parameters
     layers : (patch, layer, lanes.LAYER_GIVEN) parameters of the layers
@@ -358,30 +239,40 @@ def run_serial(
     end_state, end_heat : as `state` and `heat` by column, filled here; no rows: not wanted
     traced, traces : (column) place in `traces` or -1; (place, time, row) filled here; no rows: not wanted
     """
-    for block in range(accounts.shape[0]):
-        _run_block(
-            block,
-            columns,
-            given,
-            layers,
-            state,
-            heat,
-            depth_places,
-            shallow,
-            forcing,
-            plans,
-            changes,
-            last,
-            lengths,
-            spans,
-            parts,
-            tables,
-            covers,
-            thresholds,
-            windows,
-            accounts,
-            end_state,
-            end_heat,
-            traced,
-            traces,
-        )
+    count = layers.shape[1]
+    kind = layers.dtype
+    for block in range(first, end):
+        surface = np.zeros(s.VARIABLES * LANES, dtype=kind)
+        layer = np.zeros((count + 2) * LAYER_VARIABLES * LANES, dtype=kind)
+        places = np.zeros(2 * accumulate.DEPTHS * LANES, dtype=kind)
+        told = np.zeros((accumulate.REPORT + 2) * LANES, dtype=kind)
+        alive = np.zeros(LANES, dtype=kind)
+        _load(surface, layer, places, block, columns, given, layers, state, heat, depth_places)
+        ground.settle(layer, count)
+        whole = _whole(block, columns, last)
+        for window in range(windows.shape[0]):
+            accumulate.open_account(accounts[block, window])
+        for time in range(lengths.shape[0]):
+            _force(surface, alive, time, block, whole, columns, forcing, last)
+            if changes[time]:
+                _plan(surface, time, block, columns, plans)
+            weather = _surroundings(surface)
+            for _ in range(parts):
+                steps.advance(surface, layer, count, tables, covers, spans[time], weather)
+            accumulate.report(surface, layer, shallow, places, thresholds, told)
+            for window in range(windows.shape[0]):
+                if windows[window, time]:
+                    accumulate.enter(surface, told, alive, 1.0 * time, lengths[time] / 3600.0, accounts[block, window])
+            if traced.shape[0] > 0:
+                for lane in range(LANES):
+                    column = block * LANES + lane
+                    if column < columns.shape[0] and traced[column] >= 0 and alive[lane] > 0.0:
+                        _trace(surface, layer, told, count, lane, traces[traced[column], time])
+        if end_state.shape[0] > 0:
+            for lane in range(LANES):
+                column = block * LANES + lane
+                if column < columns.shape[0]:
+                    for row in range(s.KEPT):
+                        end_state[column, row] = surface[on(s.COVER_LYING + row, lane)]
+                    for row in range(count):
+                        end_heat[column, row] = layer[at(row + 1, ENTHALPY, lane)]

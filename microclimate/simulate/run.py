@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import DTypeLike, NDArray
 
 from microclimate.column import rows
-from microclimate.column.jit import PARALLEL
+from microclimate.column.jit import over_threads
 from microclimate.column.lanes import LANES
 from microclimate.errors import Problem
 from microclimate.schema import (
@@ -59,7 +59,7 @@ def outcome(
     single : bool
         Run in float32: about twice as fast, for maps and large ensembles.
     serial : bool
-        One thread and no lock, for schedulers that bring their own threads.
+        One thread, for schedulers that bring their own threads.
 
     Returns
     -------
@@ -201,11 +201,7 @@ def _run(
         traced,
         traces,
     )
-    if serial:
-        loop.run_serial(*arguments)
-    else:
-        with PARALLEL:
-            loop.run_parallel(*arguments)
+    over_threads(loop.run, blocks, *arguments, threads=1 if serial else None)
     book = accumulate.by_column(accounts, table.shape[0])
 
     def by_plan(array: Array) -> Array:

@@ -1,13 +1,12 @@
 """`microclimate cache`: what is kept on disk so that it need not be worked out again, and how to empty it."""
 
-import os
 import re
 import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from microclimate.column.jit import cache_root
+from microclimate.column.jit import cache_root, kernel_root
 from microclimate.exposure import cache as kept
 from microclimate.report.words_check import Stored, cleared, stored
 
@@ -37,8 +36,7 @@ def _geometry() -> Iterator[Stored]:
 
 
 def _kernel_folders() -> list[Path]:
-    """As `column.jit` places them."""
-    root = Path(os.environ.get("NUMBA_CACHE_DIR") or cache_root() / "kernels")
+    root = kernel_root()
     if not root.is_dir():
         return []
     return [path for path in sorted(root.iterdir()) if path.is_dir() and _KERNELS.fullmatch(path.name)]

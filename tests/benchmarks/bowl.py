@@ -11,7 +11,6 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numba
 import numpy as np
 import pandas as pd
 import pvlib
@@ -22,6 +21,7 @@ import radiance
 from bowl_scene import points, ring
 from test_windows import CENTRE, basin, canyon, slab, upright
 
+from microclimate.column import jit
 from microclimate.exposure import cache, exchange, plan, rays, trace
 from microclimate.exposure.bowl import Bowl, assemble, cells
 from microclimate.exposure.shine import Shine
@@ -86,10 +86,9 @@ def sun_mask(table: Bars, mesh: Any, ground: Any, bearing: float) -> None:
         for part in np.array_split(np.arange(len(angle)), 20):
             found.sees(angle[part], height[part])
 
-    threads = numba.get_num_threads()
-    numba.set_num_threads(1)  # as the engine's own loop has
+    threads, jit.THREADS = jit.THREADS, 1  # as the engine's own loop has
     ours, _ = best(2, whole_year)
-    numba.set_num_threads(threads)
+    jit.THREADS = threads
     yearly = queries / 100 * len(angle)
     print(f"  one thread: year of masks {ours:.1f} s; raw queries {yearly:.1f} s")
     table.row("year of sun masks over raw queries, threads equal", ours / yearly, "1", "<= 0.75 (0.5)")

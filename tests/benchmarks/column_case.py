@@ -17,7 +17,7 @@ from tests.simulate import world
 
 @dataclass(frozen=True)
 class Case:
-    """Everything `loop.run_serial` wants that does not depend on the number of threads."""
+    """Everything `loop.run` wants that does not depend on the number of threads."""
 
     fixed: col.Columns
     covers: Any
@@ -84,10 +84,14 @@ def case(patches: int, members: int, plans: int, hours: float, step: float = 300
     )
 
 
+def blocks(work: Case) -> int:
+    """How many blocks of lanes the columns make."""
+    return -(-work.columns.shape[0] // LANES)
+
+
 def kernel(work: Case, kind: Any = np.float64, traced: bool = False) -> tuple[Any, ...]:
-    """Arguments of `loop.run_serial` and `loop.run_parallel`; accounts and traces are new."""
+    """Arguments of `loop.run` after the blocks to do; accounts and traces are new."""
     count, columns = work.fixed.layers.shape[1], work.columns.shape[0]
-    blocks = -(-columns // LANES)
     width = loop.TRACE + 2 * count
     floats = SimpleNamespace(**{name: np.asarray(getattr(work.fixed, name), dtype=kind) for name in (
         "given", "layers", "state", "heat", "depth_places", "tables")})  # fmt: skip
@@ -110,7 +114,7 @@ def kernel(work: Case, kind: Any = np.float64, traced: bool = False) -> tuple[An
         work.covers.astype(kind),
         tuple(np.asarray(work.thresholds, dtype=kind)),
         np.ones((1, work.lengths.size), dtype=bool),
-        np.zeros((blocks, 1, accumulate.ACCOUNT * LANES)),
+        np.zeros((blocks(work), 1, accumulate.ACCOUNT * LANES)),
         np.zeros((0, rows.KEPT), dtype=kind),
         np.zeros((0, count), dtype=kind),
         np.arange(columns if traced else 0),

@@ -1,10 +1,14 @@
 """An edited formula is never answered by an old kernel: a copy of the package is compiled, edited, and run again."""
 
+import ast
 import os
 import shutil
 import subprocess
 import sys
 from pathlib import Path
+
+import numpy as np
+import pytest
 
 from microclimate.column import jit
 
@@ -65,6 +69,39 @@ def test_constants_count_as_well(tmp_path: Path) -> None:
     constants.write_text(constants.read_text(encoding="utf-8").replace("5.670374419e-8", "5.7e-8"), encoding="utf-8")
     jit._imported.cache_clear()
     assert jit.source_hash(copy / "column" / "probe.py", copy) != before
+
+
+def test_no_import_is_overlooked() -> None:
+    """The imports read off a file's text are those that Python's own parser finds."""
+    for file in PACKAGE.rglob("*.py"):
+        found = set()
+        for node in ast.walk(ast.parse(file.read_bytes())):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == PACKAGE.name:
+                place = PACKAGE.joinpath(*(node.module or "").split(".")[1:])
+                found |= {place.with_suffix(".py"), *(place / f"{alias.name}.py" for alias in node.names)}
+        assert set(jit._imported(file, PACKAGE)) == {path for path in found if path.is_file()}, file
+
+
+def test_every_row_once_whatever_the_threads() -> None:
+    for count, threads in ((0, 2), (1, 2), (7, 1), (7, 2), (100, 3), (3, 16)):
+        done = np.zeros(count, dtype=int)
+        calls: list[tuple[int, int]] = []
+
+        def kernel(first: int, end: int, into: np.ndarray, calls: list[tuple[int, int]] = calls) -> None:
+            calls.append((first, end))
+            into[first:end] += 1
+
+        jit.over_threads(kernel, count, done, threads=threads)
+        assert (done == 1).all()
+        assert len(calls) <= jit.PARTS * threads
+
+
+def test_what_a_part_raises_is_raised() -> None:
+    def kernel(first: int, end: int) -> None:
+        raise MemoryError(f"{first} to {end}")
+
+    with pytest.raises(MemoryError):
+        jit.over_threads(kernel, 10, threads=2)
 
 
 def test_the_three_newest_folders_are_kept(tmp_path: Path) -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from microclimate.simulate import loop
-from tests.benchmarks.column_case import case, kernel, naive_columns, vectorised_columns
+from tests.benchmarks.column_case import blocks, case, kernel, naive_columns, vectorised_columns
 
 STEPS = 200
 
@@ -12,7 +12,7 @@ def test_the_three_agree() -> None:
     """Over 200 steps with frost, freezing, covers and a thermostat: 1e-8 K (found 1e-10)."""
     work = case(4, 1, 6, STEPS / 12.0)
     arguments = kernel(work, traced=True)
-    loop.run_serial(*arguments)
+    loop.run(0, blocks(work), *arguments)
     traces, layers = arguments[-1], work.fixed.layers.shape[1]
     soil = slice(loop.TRACE, loop.TRACE + layers)
     columns = naive_columns(work, range(work.columns.shape[0]))

@@ -1,12 +1,13 @@
-"""The same bits whatever the company, the order, the chunks and the threads; the serial twin; float32; memory."""
+"""The same bits whatever the company, the order, the chunks and the threads; float32; memory."""
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
-import numba
 import numpy as np
 import pytest
 import xarray as xr
 
+from microclimate.column import jit
 from microclimate.simulate import run
 from tests.simulate import world as w
 
@@ -90,20 +91,22 @@ def test_order_of_patches_and_plans(whole: xr.Dataset) -> None:
 
 def test_one_thread(whole: xr.Dataset) -> None:
     venue, forcing, initial, plan = _case()
-    before = numba.get_num_threads()
-    numba.set_num_threads(1)
-    try:
-        _same(whole, _run(venue, [forcing], initial, plan))
-    finally:
-        numba.set_num_threads(before)
+    _same(whole, _run(venue, [forcing], initial, plan, serial=True))
 
 
-def test_the_serial_twin(whole: xr.Dataset) -> None:
-    """Within 1e-9 of the parallel one (two compilations of one text)."""
+@pytest.mark.parametrize("threads", [2, 3, 16])
+def test_any_number_of_threads(whole: xr.Dataset, monkeypatch: pytest.MonkeyPatch, threads: int) -> None:
     venue, forcing, initial, plan = _case()
-    told = _run(venue, [forcing], initial, plan, serial=True)
-    for name in ("canopy_temperature_min", "soil_temperature_min", "heating_energy"):
-        np.testing.assert_allclose(told[name].values, whole[name].values, rtol=1e-9, atol=0.0)
+    monkeypatch.setattr(jit, "THREADS", threads)
+    _same(whole, _run(venue, [forcing], initial, plan))
+
+
+def test_two_calls_at_once(whole: xr.Dataset) -> None:
+    """As a server has them: neither waits for the other, nor disturbs it."""
+    venue, forcing, initial, plan = _case()
+    with ThreadPoolExecutor(2) as pool:
+        for done in [pool.submit(_run, venue, [forcing], initial, plan) for _ in range(2)]:
+            _same(whole, done.result())
 
 
 def test_float32(whole: xr.Dataset) -> None:

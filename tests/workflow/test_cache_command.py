@@ -16,6 +16,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A cache of its own, so that nobody's is emptied."""
     monkeypatch.setattr("microclimate.workflow.cache.cache_root", lambda: tmp_path)
     monkeypatch.setattr("microclimate.exposure.cache.cache_root", lambda: tmp_path)
+    monkeypatch.setattr("microclimate.column.jit.cache_root", lambda: tmp_path)
     monkeypatch.setattr("microclimate.workflow.cache.time.time", lambda: NOW)
     monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
     return tmp_path

@@ -59,7 +59,7 @@ def test_a_missing_kernel_alone_is_made(asked: list[str], tmp_path: Path) -> Non
 def test_the_loop_is_made_for_the_types_of_real_runs_and_without_the_bowl(monkeypatch: pytest.MonkeyPatch) -> None:
     """Else the first run would compile it again, and both children would compile the bowl's kernels."""
     kinds: list[tuple[Any, ...]] = []
-    monkeypatch.setattr(warm.loop, "run_parallel", lambda *given: kinds.append(tuple(map(numba.typeof, given))))
+    monkeypatch.setattr(warm.loop, "run", lambda *given: kinds.append(tuple(map(numba.typeof, given))))
     place, series, bowl = air_venue.venue("closed"), clear_night(2.0, members=3), air_venue.bowl("closed")
     forcing = force.forcing(place, series, bowl)
     first, last = series["time"].values[[0, -1]]
