@@ -42,7 +42,9 @@ def _imported(file: Path, package: Path) -> tuple[Path, ...]:
         top, *below = module.split(".")
         if top == package.name:
             place = package.joinpath(*below)
-            inside = [place / f"{name}.py" for name in re.findall(r"\w+", names)] if place.is_dir() else []
+            inside = (
+                [place / f"{name}.py" for name in re.findall(r"(\w+)(?: as \w+)?", names)] if place.is_dir() else []
+            )
             found += [path for path in (place.with_suffix(".py"), *inside) if path.is_file()]
     return tuple(found)
 

@@ -89,7 +89,9 @@ def outcomes(
     def of_all(name: str) -> NDArray[np.float32]:
         return np.concatenate([getattr(one, name) for one in fixed]).astype(_KIND)
 
-    loop.run_serial(
+    loop.run(
+        0,
+        accounts.shape[0],
         table,
         of_all("given"),
         of_all("layers"),
