@@ -30,7 +30,7 @@ _KEPT = 3  # newest cache folders of each kernel file
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 
-THREADS = int(numba.config.NUMBA_NUM_THREADS)  # those this process may have; set by that name in the environment
+THREADS = int(getattr(numba.config, "NUMBA_NUM_THREADS"))  # noqa: B009  what this process may use
 PARTS = 4  # for each thread, so that none waits long for the last (ours)
 
 

@@ -114,10 +114,10 @@ def windows(points: Array, triangles: Array, azimuths: int = AZIMUTHS) -> Window
         kept = np.arange(room)[None, None, :] < count[:, :, None]
         counts.append(count.astype(np.uint8))
         bounds.append(np.stack([low[kept], high[kept]], axis=1))
-    count = np.concatenate(counts) if counts else np.zeros((0, azimuths), np.uint8)
-    size = count.sum(axis=1, dtype=np.int64)
+    merged = np.concatenate(counts) if counts else np.zeros((0, azimuths), np.uint8)
+    size = merged.sum(axis=1, dtype=np.int64)
     return Windows(
-        count=count,
+        count=merged,
         first=np.concatenate([[0], np.cumsum(size)])[:-1],
         bounds=np.concatenate(bounds) if bounds else np.zeros((0, 2), np.uint16),
     )
