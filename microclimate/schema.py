@@ -248,6 +248,52 @@ STATES_VARIABLES: Mapping[str, Var] = {
     "ground_heat_down": Var(STATES, "W m-2", "downward_heat_flux_in_soil", "into the soil", -1e4, 1e4, MEAN, True),
 }
 
+DAY = ("patch", "day")
+SUM, COUNT = "time: sum", "time: sum within days"
+
+DAYS: Mapping[str, Var] = {
+    "sunlit_hours": Var(DAY, "h", None, "direct sun", 0, 25, SUM),
+    "energy_sun": Var(DAY, "J m-2", None, "shortwave straight from the sun, above any cover", 0, 1e8, SUM),
+    "energy_sky": Var(DAY, "J m-2", None, "shortwave from the sky, above any cover", 0, 1e8, SUM),
+    "energy_stands": Var(DAY, "J m-2", None, "shortwave off the stands, above any cover", 0, 1e8, SUM),
+    "light_integral": Var(DAY, "mol m-2", None, "photons for growth, above any cover", 0, 200, SUM),
+    "longwave_sky": Var(DAY, "W m-2", None, "longwave from the visible sky", 0, 600, MEAN),
+    "longwave_stands": Var(DAY, "W m-2", None, "longwave from the stands", 0, 700, MEAN),
+    "air_temperature": Var(DAY, "K", "air_temperature", "air over the patch", 180, 340, MEAN),
+    "air_temperature_min": Var(DAY, "K", "air_temperature", "air over the patch, lowest", 180, 340, "time: minimum"),
+    "air_temperature_max": Var(DAY, "K", "air_temperature", "air over the patch, highest", 180, 340, "time: maximum"),
+    "canopy_temperature": Var(DAY, "K", "canopy_temperature", "leaf", 180, 360, MEAN),
+    "canopy_temperature_min": Var(DAY, "K", "canopy_temperature", "leaf, lowest", 180, 360, "time: minimum"),
+    "canopy_temperature_max": Var(DAY, "K", "canopy_temperature", "leaf, highest", 180, 360, "time: maximum"),
+    "soil_temperature": Var((*DAY, "depth"), "K", "soil_temperature", "root zone", 180, 360, MEAN),
+    "soil_temperature_min": Var((*DAY, "depth"), "K", "soil_temperature", "lowest", 180, 360, "time: minimum"),
+    "soil_temperature_max": Var((*DAY, "depth"), "K", "soil_temperature", "highest", 180, 360, "time: maximum"),
+    "crown_temperature": Var(DAY, "K", None, "top layer of the root zone, where crowns sit", 180, 360, MEAN),
+    "crown_temperature_min": Var(DAY, "K", None, "the same, lowest", 180, 360, "time: minimum"),
+    "hours_in_state": Var((*DAY, "state"), "h", None, "time spent in each surface state", 0, 25, COUNT),
+    "hours_frost": Var(DAY, "h", None, "canopy below 0 degC", 0, 25, COUNT),
+    "hours_outside": Var(DAY, "h", None, "canopy or 25 mm below the limits for play", 0, 25, COUNT),
+    "hours_shoot_cold": Var(DAY, "h", None, "100 mm too cold for shoots to grow", 0, 25, COUNT),
+    "hours_root_cold": Var(DAY, "h", None, "100 mm too cold for roots to grow", 0, 25, COUNT),
+    "hours_shoot_hot": Var(DAY, "h", None, "canopy too hot for shoots to grow", 0, 25, COUNT),
+    "hours_root_hot": Var(DAY, "h", None, "100 mm too hot for roots to grow", 0, 25, COUNT),
+    "hours_root_trouble": Var(DAY, "h", None, "100 mm so hot that roots suffer", 0, 25, COUNT),
+    "hours_wet": Var(DAY, "h", None, "water or frost on the leaf", 0, 25, COUNT),
+    "hours_mould": Var(DAY, "h", None, "leaf wet in the band of pink snow mould", 0, 25, COUNT),
+    "hours_snow": Var(DAY, "h", None, "snow lying", 0, 25, COUNT),
+    "snow_depth": Var(DAY, "m", "surface_snow_thickness", "snow lying", 0, 10, MEAN),
+    "growth_index": Var(DAY, "1", None, "growth that the day's mean air temperature allows", 0, 1),
+    "degree_days": Var(DAY, "K d", None, "growing degree days", 0, 60, SUM),
+    "reference_evaporation": Var(DAY, "kg m-2", None, "of short grass under the patch's sky and air", -2, 30, SUM),
+    "heating_energy": Var(DAY, "J m-2", None, "heat put into the root zone", 0, 1e9, SUM),
+    "net_radiation": Var(DAY, "J m-2", None, "down positive", -1e8, 1e8, SUM),
+    "sensible_heat_up": Var(DAY, "J m-2", None, "to the air", -1e8, 1e8, SUM),
+    "latent_heat_up": Var(DAY, "J m-2", None, "to the air", -1e8, 1e8, SUM),
+    "ground_heat_down": Var(DAY, "J m-2", None, "into the soil", -1e8, 1e8, SUM),
+    "lt50": Var(DAY, "K", None, "temperature of the crown that kills half the plants, as hardened", 220, 290),
+    "hardening_index": Var(DAY, "1", None, "0 tender, 1 as hard as the grass becomes", 0, 1),
+}
+
 OBSERVATIONS: Mapping[str, Var] = {
     "value": Var(("sensor", "time"), "", None, "reading in the SI unit of its sensor", gaps=True),
     "flag": Var(("sensor", "time"), "1", None, "0 unflagged, else why (bits)", 0, 65535),

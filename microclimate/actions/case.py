@@ -17,7 +17,6 @@ from microclimate.actions.plan import Choice
 from microclimate.schema import Event
 from microclimate.simulate import run
 from microclimate.venue.equipment import Prices
-from microclimate.venue.limits import SPECIES
 from microclimate.venue.load import Venue
 
 Array = NDArray[np.float64]
@@ -214,7 +213,7 @@ class Case:
         rows = []
         for index in found["zone_index"].values.astype(int):
             zone = self.venue.field.zones[index]
-            grass = SPECIES[zone.turf.species]
+            grass = self.venue.species(zone.turf)
             rows.append(grass.lt50_hardened if zone.circuit is None else grass.lt50_growing)
         return np.array(rows)
 

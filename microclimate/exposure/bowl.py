@@ -175,7 +175,7 @@ class Bowl:
         suns = np.zeros(self._sun_nodes.shape[:2])
         for place, weight in self._around(azimuth, elevation):
             np.add.at(suns, place, weight * np.asarray(direct_normal, float))
-        off_stands = suns.ravel() @ self._sun_nodes.reshape(suns.size, -1)
+        off_stands = suns.astype(np.float32).ravel() @ self._sun_nodes.reshape(suns.size, -1)
         return radiance @ straight, radiance @ bounced + off_stands
 
     def _around(self, azimuth: ArrayLike, elevation: ArrayLike) -> list[tuple[tuple[Any, Any], Array]]:
@@ -223,19 +223,37 @@ class Bowl:
         outside (they may be left out: then they are as warm as the air) [K].
         """
         down, air = np.broadcast_arrays(np.asarray(sky_down, float), np.asarray(air_temperature, float))
-        stands = np.asarray(stand_temperature, float)
+        temperature = self._stands(air, np.asarray(stand_temperature, float))
+        return self._warmth(down, sky.low_sky_slope(down, air), black_body(temperature))
+
+    def longwave_mean(
+        self, sky_down: ArrayLike, air_temperature: ArrayLike, stand_temperature: ArrayLike
+    ) -> tuple[Array, Array]:
+        """Means over time of `longwave`, both (row,): warmth adds up before it is laid on the rows.
+
+        sky_down, air_temperature (time,); stand_temperature (time,) or (time, surface) as there.
+        """
+        down, air = np.asarray(sky_down, float), np.asarray(air_temperature, float)
+        black = black_body(self._stands(air, np.asarray(stand_temperature, float)))
+        return self._warmth(down.mean(), sky.low_sky_slope(down, air).mean(), black.mean(axis=0))
+
+    def _stands(self, air: Array, stands: Array) -> Array:
+        """Temperature of every surface (..., surface) [K], as `longwave` may be told it."""
         count = len(self.surfaces)
         temperature = np.broadcast_to(air[..., None], (*air.shape, count)).copy()
         if stands.ndim == air.ndim + 1:
             temperature[..., : stands.shape[-1]] = stands
         else:
             temperature[..., : count - 2] = np.broadcast_to(stands, air.shape)[..., None]
-        slope = sky.low_sky_slope(down, air)
+        return temperature
+
+    def _warmth(self, down: ArrayLike, slope: ArrayLike, emitted: Array) -> tuple[Array, Array]:
+        """Longwave from sky and stands: linear in the sky's own, in its slope, and in each surface's black body."""
         by_surface, mirrored, mirrored_low = self._longwave_matrix
         low = self._gather(self.geometry.low_sky)
-        seen = down[..., None] * self.sky_view - slope[..., None] * (self.sky_view + low)
-        emitted = black_body(temperature) @ by_surface.T
-        return seen, emitted + down[..., None] * mirrored - slope[..., None] * mirrored_low
+        down, slope = np.asarray(down)[..., None], np.asarray(slope)[..., None]
+        seen = down * self.sky_view - slope * (self.sky_view + low)
+        return seen, emitted @ by_surface.T + down * mirrored - slope * mirrored_low
 
 
 def _summed(seen: Array, exchange: ex.Exchange) -> Array:

@@ -122,29 +122,29 @@ def span(bowl: Bowl, sky: Open) -> xr.Dataset:
         means of the span [W m-2]; sky_view_factor [1]. Attributes: hours of the span and what open ground gets.
     """
     known = np.isfinite(sky.direct_normal + sky.diffuse + sky.longwave + sky.air)
-    sums = {name: np.zeros(bowl.rows) for name in ("hours", "sun", "sky", "stands", "warm_sky", "warm_stands")}
+    sums = {name: np.zeros(bowl.rows) for name in ("hours", "sun", "sky", "stands")}
     beam = sky.direct_normal * np.sin(np.radians(np.maximum(sky.elevation, 0.0)))
     bright = sky.bright[known[sky.bright]]
-    for part in np.array_split(bright, max(1, len(bright) // CHUNK)) if len(bright) else ():
-        azimuth, elevation = sky.azimuth[part], np.maximum(sky.elevation[part], 0.0)
-        lit = bowl.sun_factor(azimuth, elevation)
-        from_sky, from_stands = bowl.diffuse_sums(azimuth, elevation, sky.direct_normal[part], sky.diffuse[part])
+    azimuth, elevation = sky.azimuth[bright], np.maximum(sky.elevation[bright], 0.0)
+    for part in np.array_split(np.arange(len(bright)), max(1, len(bright) // CHUNK)) if len(bright) else ():
+        lit = bowl.sun_factor(azimuth[part], elevation[part])
         sums["hours"] += lit.sum(axis=0)
-        sums["sun"] += beam[part] @ lit
-        sums["sky"] += from_sky
-        sums["stands"] += from_stands
-    for part in np.array_split(np.flatnonzero(known), max(1, len(known) // CHUNK)):
-        from_sky, from_stands = bowl.longwave(sky.longwave[part], sky.air[part], sky.stands[part])
-        sums["warm_sky"] += from_sky.sum(axis=0)
-        sums["warm_stands"] += from_stands.sum(axis=0)
-    count, seconds = max(1, int(known.sum())), sky.seconds
+        sums["sun"] += beam[bright[part]] @ lit
+    if len(bright):
+        sums["sky"], sums["stands"] = bowl.diffuse_sums(
+            azimuth, elevation, sky.direct_normal[bright], sky.diffuse[bright]
+        )
+    warm = np.full((2, bowl.rows), np.nan)
+    if known.any():
+        warm = np.asarray(bowl.longwave_mean(sky.longwave[known], sky.air[known], sky.stands[known]))
+    seconds = sky.seconds
     energy = {name: seconds * sums[name] for name in ("sun", "sky", "stands")}
     found = {
         "sunlit_hours": sums["hours"] * seconds / 3600.0,
         **{f"energy_{name}": value for name, value in energy.items()},
         "light_integral": photon_flux(energy["sun"] + energy["sky"] + energy["stands"]),
-        "longwave_sky": sums["warm_sky"] / count,
-        "longwave_stands": sums["warm_stands"] / count,
+        "longwave_sky": warm[0],
+        "longwave_stands": warm[1],
         "sky_view_factor": bowl.sky_view,
     }
     return _cells(bowl, found).assign_attrs(

@@ -61,7 +61,8 @@ def columns(
     """
     zones = venue.field.zones
     count = initial.sizes["layer"]
-    cuts = [layers.grid(zone.layers, count) for zone in zones]
+    grids = {zone.layers: layers.grid(zone.layers, count) for zone in zones}
+    cuts = [grids[zone.layers] for zone in zones]
     realizations = initial.sizes["realization"]
     pairs = realizations * zone_index.size
     turfs = list(dict.fromkeys(zone.turf.roughness_length for zone in zones))

@@ -113,6 +113,25 @@ def final_states(
     return seal(_joined(ends), INITIAL_VARIABLES, "final states")
 
 
+def through(venue: Venue, block: xr.Dataset, initial: xr.Dataset, plan: xr.Dataset) -> tuple[xr.Dataset, xr.Dataset]:
+    """One plan through one block without gaps: what days are digested from, and the ground at its end.
+
+    Returns
+    -------
+    Dataset (realization, patch, time)
+        `canopy_temperature`, `crown_temperature`, `soil_temperature` at the depths told [K], `surface_state`, water,
+        frost and snow, heat and fluxes as in `schema.STATES_VARIABLES`; in single precision.
+    Dataset
+        `schema.INITIAL_VARIABLES`.
+    """
+    first = _members(initial, block, 0)
+    wanted = [(0, r) for r in range(block.sizes["realization"])]
+    time, result = _run(venue, block, first, plan, (), wanted, True, True, False)
+    missing = time.ends.size - int(laid.steps_before_gap(block).min())
+    col.check("forcing", [Problem("forcing", f"{missing} steps at the end miss values", "no gap")] if missing else [])
+    return tell.brief(block, first, time, result), seal(tell.end(block, first, result), INITIAL_VARIABLES, "end")
+
+
 def _joined(blocks: Sequence[xr.Dataset]) -> xr.Dataset:
     """Blocks of realizations side by side."""
     if len(blocks) == 1:

@@ -21,6 +21,19 @@ _NS = 1e9
 _PATCH_COORDS = ("zone", "zone_index", "part", "area", "x", "y", "sky_view_factor", "cells")
 
 
+_PLAIN = {
+    "leaf_water": loop.FILM,
+    "leaf_frost": loop.FROST,
+    "snow_amount": loop.SNOW,
+    "snow_depth": loop.SNOW_DEPTH,
+    "heating_power": loop.HEAT,
+    "net_radiation": loop.RADIATION,
+    "sensible_heat_up": loop.SENSIBLE,
+    "latent_heat_up": loop.LATENT,
+    "ground_heat_down": loop.GROUND,
+}
+
+
 @dataclass(frozen=True)
 class Time:
     """Steps of a forcing block."""
@@ -140,18 +153,7 @@ def states(
         "surface_temperature": (loop.FACE, ZERO_CELSIUS),
         "surface_state": (loop.STATE, 0.0),
     }
-    plain = {
-        "leaf_water": loop.FILM,
-        "leaf_frost": loop.FROST,
-        "snow_amount": loop.SNOW,
-        "snow_depth": loop.SNOW_DEPTH,
-        "heating_power": loop.HEAT,
-        "net_radiation": loop.RADIATION,
-        "sensible_heat_up": loop.SENSIBLE,
-        "latent_heat_up": loop.LATENT,
-        "ground_heat_down": loop.GROUND,
-    }
-    rows_of = offsets | {name: (row, 0.0) for name, row in plain.items()}
+    rows_of = offsets | {name: (row, 0.0) for name, row in _PLAIN.items()}
     names, realization = _names(plan, "plan"), _names(block, "realization")
     dataset = xr.Dataset(
         {
@@ -169,6 +171,31 @@ def states(
         attrs=block.attrs,
     )
     return seal(dataset, STATES_VARIABLES, "states")
+
+
+def brief(block: xr.Dataset, initial: xr.Dataset, time: Time, result: Result) -> xr.Dataset:
+    """What days are digested from: one plan, every realization, the root zone at the depths told alone."""
+    realizations, patches = block.sizes["realization"], block.sizes["patch"]
+    told = result.traces.reshape(realizations, patches, time.ends.size, -1)
+    depth = initial["depth"].transpose("patch", "layer").values
+    soil = np.empty((*told.shape[:3], len(REPORT_DEPTHS)), dtype=told.dtype)
+    for patch, layer in enumerate(depth):
+        for place, wanted in enumerate(REPORT_DEPTHS):
+            k = int(np.clip(np.searchsorted(layer, wanted), 1, len(layer) - 1))
+            share = float(np.clip((wanted - layer[k - 1]) / (layer[k] - layer[k - 1]), 0.0, 1.0))
+            above, below = (told[:, patch, :, loop.TRACE + row] for row in (k - 1, k))
+            soil[:, patch, :, place] = above + share * (below - above)
+    dims = ("realization", "patch", "time")
+    return xr.Dataset(
+        {
+            "canopy_temperature": (dims, told[..., loop.LEAF] + ZERO_CELSIUS),
+            "crown_temperature": (dims, told[..., loop.TRACE] + ZERO_CELSIUS),
+            "soil_temperature": ((*dims, "depth"), soil + ZERO_CELSIUS),
+            **{name: (dims, told[..., row]) for name, row in {"surface_state": loop.STATE, **_PLAIN}.items()},
+        },
+        coords={"time": time.ends, "depth": list(REPORT_DEPTHS), **_realization(block), **patch_coords(block)},
+        attrs=block.attrs,
+    )
 
 
 def canopy(

@@ -52,6 +52,8 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         limits=described.limits,
         prices=described.prices,
         crew=described.crew,
+        grasses=described.grass,
+        lamps=described.lamp,
         calibration=calibration,
         directory=directory,
         guessed=described.guessed,
@@ -167,7 +169,13 @@ def _equipment(described: VenueFile, zones: list[str], report: Findings) -> None
         for name in cover.zones:
             if name not in zones:
                 report(f"[[cover]] {number}", f"there is no zone {name!r}", _like(name, zones))
+    for number, lamp in enumerate(described.lamp, start=1):
+        for name in lamp.zones:
+            if name not in zones:
+                report(f"[[lamp]] {number}", f"there is no zone {name!r}", _like(name, zones))
     for title, names in (
+        ("[[lamp]]", [lamp.name for lamp in described.lamp]),
+        ("[[grass]]", [grass.species for grass in described.grass]),
         ("[[circuit]]", [circuit.name for circuit in described.circuit]),
         ("[[cover]]", [cover.name for cover in described.cover]),
     ):

@@ -15,6 +15,7 @@ from microclimate.venue.equipment import Circuit, Cover, Crew, Equipment, Plant,
 from microclimate.venue.events import EventTable
 from microclimate.venue.field import Field as PlayingField
 from microclimate.venue.field import FieldTable, Turf, ZoneTable
+from microclimate.venue.grass import Grass, Lamp
 from microclimate.venue.ground import Ground
 from microclimate.venue.limits import SPECIES, Limits, Species
 from microclimate.venue.model import Model
@@ -40,6 +41,8 @@ class VenueFile(Model):
     gap: tuple[Gap, ...] = ()
     skyline: Skyline | None = None
     material: tuple[StandSurface, ...] = ()
+    grass: tuple[Grass, ...] = ()
+    lamp: tuple[Lamp, ...] = ()
     cover: tuple[Cover, ...] = ()
     circuit: tuple[Circuit, ...] = ()
     plant: Plant | None = None
@@ -65,6 +68,8 @@ class Venue(Model):
     limits: Limits
     prices: Prices | None
     crew: Crew
+    grasses: tuple[Grass, ...] = ()
+    lamps: tuple[Lamp, ...] = ()
     calibration: Calibration
     directory: Path
     guessed: tuple[str, ...] = Field((), description="parts that were not known: they get a wider range")
@@ -77,7 +82,11 @@ class Venue(Model):
 
     def species(self, turf: Turf | None = None) -> Species:
         """What the grass (of the field, or of one zone) bears."""
-        return SPECIES[(turf or self.field.turf).species]
+        name = (turf or self.field.turf).species
+        known = SPECIES[name]
+        for grass in self.grasses:
+            known = grass.over(known) if grass.species == name else known
+        return known
 
     def digest(self, part: Literal["site", "geometry", "material", "all"] = "all") -> str:
         """Content hash of one part, for caches: the same text whenever the same numbers were described.

@@ -5,7 +5,7 @@ may set any of them under [limits].
 """
 
 import csv
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from importlib.resources import files
 from typing import Annotated
 
@@ -45,12 +45,14 @@ def _table() -> dict[str, Threshold]:
 
 
 THRESHOLDS = _table()
+_PLAIN = ("mol/m2/d", "umol/m2/s")  # of light: in no table of units
+_DIFFERENCE = {"K": "delta_K"}
 
 
 def default(name: str) -> float:
     """A threshold's default, SI."""
     row = THRESHOLDS[name]
-    return row.value if row.unit == "mol/m2/d" else units.quantity(row.value, row.unit)
+    return row.value if row.unit in _PLAIN else units.quantity(row.value, _DIFFERENCE.get(row.unit, row.unit))
 
 
 @dataclass(frozen=True)
@@ -61,24 +63,31 @@ class Species:
     warm_season: bool
     lt50_hardened: float  # half the plants die, hardened [K]
     lt50_growing: float  # the same while growing [K]
+    kill_soil: float  # soil at which kill is possible [K]
     root_growth_low: float  # best root growth, at 100 mm [K]
     root_growth_high: float
+    root_stop_cold: float  # no root growth below this at 100 mm [K]
+    root_trouble: float  # roots suffer above this at 100 mm [K]
+    root_stop_hot: float  # no root growth above this at 100 mm [K]
+    shoot_stop_cold: float  # no shoot growth below this at 100 mm [K]
+    shoot_stop_hot: float  # no shoot growth in a canopy above this [K]
     rootzone_ceiling: float  # heating should not pass this at 100 mm [K]
+    growth_best: float  # mean air of best growth [K]
+    growth_width: float  # of the growth index [K]
+    degree_day_base: float  # [K]
     light_min: float  # daily light integral [mol m-2 d-1]
+    light_winter: float  # the same while it hardly grows
+    light_best: float  # for best quality
+    light_fail: float  # at which a field failed
+
+
+BY_SEASON = tuple(f.name for f in fields(Species) if f.name not in ("name", "warm_season") and "lt50" not in f.name)
 
 
 def _species(name: str, warm: bool, row: str) -> Species:
     season = "warm" if warm else "cool"
-    return Species(
-        name,
-        warm,
-        default(f"lt50_hardened_{row}"),
-        default(f"lt50_growing_{row}"),
-        default(f"root_growth_low_{season}"),
-        default(f"root_growth_high_{season}"),
-        default(f"rootzone_ceiling_{season}"),
-        default(f"light_min_{season}"),
-    )
+    hardy = {key: default(f"{key}_{row}") for key in ("lt50_hardened", "lt50_growing")}
+    return Species(name, warm, **hardy, **{key: default(f"{key}_{season}") for key in BY_SEASON})
 
 
 SPECIES = {
@@ -137,4 +146,24 @@ class Limits(Model):
     )
     cover_on_before_sunset: Annotated[float, Unit("h", 0, 6)] = _default(
         "cover_on_before_sunset", "lay a cover this long before sunset"
+    )
+    leaf_wet_amount: Annotated[float, Unit("kg/m2", 0.001, 0.5)] = _default(
+        "leaf_wet_amount", "water or frost on the leaf from which it counts as wet"
+    )
+    snow_mould_low: Annotated[float, Unit("degC", -5, 10)] = _default(
+        "snow_mould_low", "a wet leaf above this and below snow_mould_high suits pink snow mould"
+    )
+    snow_mould_high: Annotated[float, Unit("degC", 0, 25)] = _default("snow_mould_high", "see snow_mould_low")
+    grey_mould_days: Annotated[float, Unit("d", 1, 200)] = _default(
+        "grey_mould_days", "snow lying this long suits grey snow mould"
+    )
+    cover_hot_air: Annotated[float, Unit("degC", -5, 40)] = _default(
+        "cover_hot_air", "a closed sheet lies only a few hours in air above this"
+    )
+    cover_hot_time: Annotated[float, Unit("h", 0.5, 48)] = _default("cover_hot_time", "how many hours that is")
+    cover_lift_time: Annotated[float, Unit("d", 0.25, 60)] = _default(
+        "cover_lift_time", "a sheet that breathes is lifted this often"
+    )
+    cover_event_time: Annotated[float, Unit("d", 0.25, 60)] = _default(
+        "cover_event_time", "an opaque floor or quilt lies no longer than this"
     )

@@ -13,7 +13,7 @@ from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import WEATHER, Site
 
 LONGEST = 400  # days of a span: ours
-STRETCH = 10  # days that are run at once: memory; ours
+STRETCH = 20  # days that are run at once: memory; ours
 _DAY = timedelta(days=1)
 
 
