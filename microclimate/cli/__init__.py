@@ -174,14 +174,25 @@ def zones(
         str | None,
         typer.Option("--at", metavar="TIME", help="a picture of the shade too: 2026-01-21T10:30, local time"),
     ] = None,
+    without_stands: Annotated[
+        bool, typer.Option("--without-stands", help="and what the stands change: the same field without them")
+    ] = False,
+    concrete: Annotated[
+        bool, typer.Option("--concrete", help="and what bare metal changes: concrete in place of aluminium")
+    ] = False,
+    seats_covered: Annotated[
+        bool, typer.Option("--seats-covered", help="and what bare seats change: a sheet over the rows")
+    ] = False,
     out: OUT = None,
     debug: DEBUG = False,
 ) -> None:
-    """Compare zones over a day, a week or a season: sun, light and longwave by origin."""
+    """Compare zones over a day, a week or a season: light by origin, warmth, growth, frost and water."""
     from microclimate.workflow.zones import zones as run
 
+    asked = {"without stands": without_stands, "concrete": concrete, "seats covered": seats_covered}
+    variants = [key for key, wanted in asked.items() if wanted]
     with told_plainly(debug):
-        typer.echo(run(venue, weather, first=first, last=last, at=at, out=out, say=say))
+        typer.echo(run(venue, weather, first=first, last=last, at=at, variants=variants, out=out, say=say))
 
 
 @app.command()

@@ -1,6 +1,6 @@
 """Maps of the field for `zones`, in one hue. Each takes an Axes and Datasets and gives the Axes back."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import xarray as xr
@@ -8,9 +8,19 @@ from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm
 from numpy.typing import NDArray
 
-from microclimate.report.canvas import INK, SHARE
-from microclimate.report.figures import Corners, frame, grid, label_zone, luminance, outline_zones
+from microclimate.report.canvas import INK, SHARE, TEMPERATURE, about_freezing, levels
+from microclimate.report.figures import (
+    Corners,
+    frame,
+    freezing_contour,
+    grid,
+    label_zone,
+    luminance,
+    outline_zones,
+)
 from microclimate.report.tables import in_zone
+from microclimate.report.words import day
+from microclimate.units import Shown
 
 MOST = 8  # classes of a map
 
@@ -107,4 +117,99 @@ def shade_picture(axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners]
     axes.text(
         float(beside[0]), float(beside[1] - 1.9 * reach), "sun\nray", ha="center", va="top", fontsize=7.5, linespacing=1
     )
+    return axes
+
+
+def night_map(
+    axes: Axes,
+    cells: xr.Dataset,
+    outlines: Mapping[str, Corners],
+    label: str,
+    shown: Shown,
+    *,
+    name: str = "night_canopy",
+) -> Axes:
+    """A temperature over the field, pale at 0 degC, each zone with its mean.
+
+    Parameters
+    ----------
+    axes : Axes
+        To draw on.
+    cells : Dataset
+        Variable `name` [K], `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
+    outlines : mapping
+        Zone name to corners [m].
+    label : str
+        Under the colour bar.
+    shown : Shown
+        Units.
+    """
+    x, y, kelvin = grid(cells, name)
+    values = np.ma.masked_invalid(shown.number(kelvin, "temperature"))
+    borders = levels(np.asarray(values.filled(np.nan)), shown, MOST)
+    norm = about_freezing(borders, shown)
+    filled = axes.pcolormesh(*_edges(x, y), values[1:-1, 1:-1], cmap=TEMPERATURE, norm=norm, rasterized=False)
+    where = freezing_contour(axes, x, y, values, shown)
+    outline_zones(axes, outlines)
+    frame(axes, cells)
+    for zone, corners in outlines.items():
+        inside = shown.number(cells[name].values[in_zone(cells, corners)], "temperature")
+        if inside.size:
+            dark = luminance(TEMPERATURE(float(norm(inside.mean())) / TEMPERATURE.N)) < 0.3
+            told = f"{inside.mean():.1f}".replace("-", "\u2212")
+            label_zone(axes, corners, zone, told, dark=dark, halo=False)
+    bar = axes.figure.colorbar(
+        filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40, boundaries=borders
+    )
+    bar.minorticks_off()
+    bar.set_ticks(borders.tolist(), labels=[f"{b:g}".replace("-", "\u2212") for b in borders])
+    bar.set_label(f"{label} [{shown.symbol('temperature')}], {where}", fontsize=8)
+    bar.ax.tick_params(labelsize=8, length=2)
+    return axes
+
+
+def _edges(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Edges of the cells from what `grid` gives: middles with the field's edge at either end."""
+    return tuple(  # type: ignore[return-value]
+        np.concatenate([[v[0]], 0.5 * (v[1:-2] + v[2:-1]), [v[-1]]]) for v in (x, y)
+    )
+
+
+def strips(axes: Axes, daily: xr.Dataset, zones: Sequence[str], shown: Shown) -> Axes:
+    """Lowest canopy of each day, one strip a zone, pale at 0 degC.
+
+    Parameters
+    ----------
+    axes : Axes
+        To draw on.
+    daily : Dataset
+        `canopy_temperature_min` (zone, day) [K].
+    zones : sequence of str
+        Order from the top.
+    shown : Shown
+        Units and order of day and month.
+    """
+    values = shown.number(daily["canopy_temperature_min"].sel(zone=list(zones)).values, "temperature")
+    borders = levels(values, shown, MOST)
+    norm = about_freezing(borders, shown)
+    filled = axes.pcolormesh(
+        np.arange(values.shape[1] + 1), np.arange(len(zones) + 1), values, cmap=TEMPERATURE, norm=norm
+    )
+    axes.invert_yaxis()
+    axes.set_yticks(np.arange(len(zones)) + 0.5, [zone[:18] for zone in zones], fontsize=6.5)
+    axes.tick_params(length=0)
+    when = daily["day"].values
+    every = max(1, -(-len(when) // 4))
+    axes.set_xticks(
+        np.arange(0, len(when), every) + 0.5,
+        [day(t + np.timedelta64(12, "h"), shown).partition(" ")[2] for t in when[::every]],
+        fontsize=7.5,
+    )
+    bar = axes.figure.colorbar(
+        filled, ax=axes, orientation="horizontal", fraction=0.04, pad=0.02, aspect=40, boundaries=borders
+    )
+    bar.minorticks_off()
+    bar.set_ticks(borders.tolist(), labels=[f"{b:g}".replace("-", "\u2212") for b in borders])
+    bar.set_label(f"Lowest canopy [{shown.symbol('temperature')}]", fontsize=8)
+    bar.ax.tick_params(labelsize=8, length=2)
     return axes

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from microclimate.report.words import clock, day, sentence
+from microclimate.report.words import clock, day, measure, sentence
 from microclimate.report.zones import Zones
 
 LEAST = 1.15  # ratio of light below which two zones are told as alike; ours
@@ -83,7 +83,7 @@ def compass(azimuth: float) -> str:
 
 def sources(told: Zones) -> list[str]:
     """What the numbers rest on."""
-    return [
+    lines = [
         f"Light under the weather of {told.source}."
         if told.source
         else "Light under a clear sky (no weather was given): what the place and its stands allow, not what will come.",
@@ -92,9 +92,21 @@ def sources(told: Zones) -> list[str]:
         "Sun counts where its disc is seen at grass height, every ten minutes. Off stands: light that the stands send "
         "back, all bounces, as if matte; bare metal also throws bright patches that move with the sun.",
     ]
+    if told.spans is None:
+        return lines
+    begun = "was run through the weather before the span" if told.start == "past" else "began as the season has it"
+    lines += [
+        f"Canopy and root zone: heat balance of each patch every ten minutes, nothing done to the field; the ground "
+        f"{begun}. Water in the root zone is held through the run.",
+        "Lowest and highest values and hours in harm's way are those of a zone's worst patch, means those of its area.",
+        "Growth index: what the day's mean air allows, a bell curve (common practice; its width from memory). Degree "
+        "days: McMaster and Wilhelm 1997, method 1. Water: ASCE-EWRI 2005 for short grass, hour by hour, with the "
+        "zone's own light, longwave, wind and air.",
+    ]
+    return lines
 
 
-_MAPS = {
+_MAPS: dict[str, tuple[str, str, float, int]] = {
     "light_integral": ("Light for growth", "mol/m² a day", 1.0, 1),
     "sunlit_hours": ("Hours of direct sun", "h a day", 1.0, 1),
     "energy_stands": ("Light from the stands", "MJ/m² a day", 1e-6, 2),
@@ -119,4 +131,118 @@ def map_words(told: Zones, name: str) -> str:
     return (
         f"From {values.min():.{digits}f} to {values.max():.{digits}f} {unit} over the field; lowest zone {low} "
         f"({scale * float(mean.min()):.{digits}f}), highest {high} ({scale * float(mean.max()):.{digits}f})."
+    )
+
+
+# --- the ground and the grass --------------------------------------------------------------------------------------
+
+
+def warmth_caption() -> str:
+    """Over the table of temperatures."""
+    return "Canopy and root zone over the span"
+
+
+def play_lines(told: Zones) -> list[str]:
+    """Limits for play: the venue's own."""
+    assert told.bears is not None
+    canopy, soil = (measure(v, "temperature", told.shown) for v in (told.bears.canopy_min, told.bears.rootzone_min))
+    return [f"Limits for play, set in the venue: canopy {canopy}, 25 mm {soil}. They say nothing of survival."]
+
+
+def survival_lines(told: Zones) -> list[str]:
+    """Limits of survival: the grass's own."""
+    assert told.bears is not None
+    bears, shown = told.bears, told.shown
+    growing, hard, soil, low, high = (
+        measure(v, "temperature", shown)
+        for v in (bears.lt50_growing, bears.lt50_hardened, bears.kill_soil, bears.snow_mould_low, bears.snow_mould_high)
+    )
+    lines = [
+        f"Survival of {told.grass}: half the plants die at {growing} while growing, at {hard} fully hardened; kill is "
+        f"possible in soil of {soil}. These lie far below the limits for play and are not to be held against them.",
+        "Hardening: Bergjord and others 2008, fitted on winter wheat: an order of size for turf. A field kept warm and "
+        "growing is tender.",
+        f"Conditions as published, no diagnosis: pink snow mould, leaf wet between {low} and {high}; grey snow mould, "
+        f"snow lying {bears.grey_mould_days:.0f} days or more.",
+    ]
+    assert told.spans is not None
+    least = told.spans["margin"]
+    if float(least.min()) < 0.0:
+        zone = str(least["zone"].values[int(np.argmin(least.values))])
+        lines.insert(1, f"In {zone} the crown was colder than what kills half the plants.")
+    return lines
+
+
+def growth_lines(told: Zones) -> list[str]:
+    """Light against the species' need."""
+    assert told.bears is not None
+    bears = told.bears
+    mean = told.zones["light_integral"].sel(which="mean")
+    short = [str(z) for z, v in zip(mean["zone"].values, mean.values, strict=True) if v < bears.light_min]
+    need = f"need of {told.grass}: {bears.light_min:.0f} mol/m² a day, {bears.light_best:.0f} for best quality"
+    if bears.light_winter != bears.light_min:
+        need += f", {bears.light_winter:.0f} while it hardly grows"
+    if not short:
+        return [sentence(f"{need}. Every zone gets the least of it")]
+    named = ", ".join(short[:6]) + (f" and {len(short) - 6} more" if len(short) > 6 else "")
+    return [sentence(f"{need}. Too little in {named}")]
+
+
+def heat_lines(told: Zones) -> list[str]:
+    """Heat against the species' limits, and where it comes from."""
+    assert told.bears is not None
+    bears, shown = told.bears, told.shown
+    leaf, root, trouble = (
+        measure(v, "temperature", shown) for v in (bears.shoot_stop_hot, bears.root_stop_hot, bears.root_trouble)
+    )
+    mean = told.zones.sel(which="mean")
+    parts = [mean[f"energy_{part}"] for part in ("sun", "sky", "stands")]
+    share = 100.0 * float((parts[2] / (parts[0] + parts[1] + parts[2])).max())
+    return [
+        f"Shoots stop in a canopy above {leaf}; at 100 mm roots suffer above {trouble} and stop at {root}.",
+        f"Light from the stands adds at most {share:.1f} % to a zone's sun and sky.",
+    ]
+
+
+def variant_title(key: str) -> str:
+    """Over a variant's table."""
+    return {
+        "without stands": "What the stands change: as it is, less the same field without them",
+        "concrete": "What bare metal changes: as it is, less concrete in place of aluminium",
+        "seats covered": "What bare seats change: as they are, less seats under a sheet",
+        "with lamps": "What the lamps change: with them, less as it is",
+        "heated": "What heating changes: with it, less as it is",
+        "covered": "What the covers change: with them, less as it is",
+    }[key]
+
+
+def night_title(told: Zones) -> str:
+    """Over the map of the nights."""
+    return "Lowest canopy" if len(told.days) == 1 else "Lowest canopy of a day, mean of the span"
+
+
+def night_words(told: Zones) -> str:
+    """What that map shows."""
+    assert told.spans is not None
+    night = told.spans["night_canopy"]
+    low, high = (str(night["zone"].values[k]) for k in (int(np.argmin(night.values)), int(np.argmax(night.values))))
+    coldest, mildest = (measure(float(f(night.values)), "temperature", told.shown) for f in (np.min, np.max))
+    return f"Coldest zone {low} ({coldest}), mildest {high} ({mildest}); each patch in one colour."
+
+
+def strips_title() -> str:
+    """Over the calendar strips."""
+    return "Lowest canopy day by day, darkest zone on top"
+
+
+def strips_words(told: Zones) -> str:
+    """What the strips show."""
+    assert told.daily is not None
+    low = told.daily["canopy_temperature_min"]
+    when = int(np.argmin(low.min("zone").values))
+    coldest = day(np.datetime64(told.days[when].isoformat()) + np.timedelta64(12, "h"), told.shown)
+    frost = int((low.min("zone").values < 273.15).sum())
+    return (
+        f"Frost somewhere on {frost} of {len(told.days)} days; coldest on {coldest}, "
+        f"{measure(float(low.min()), 'temperature', told.shown)}. All numbers stand in days.csv."
     )

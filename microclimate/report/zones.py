@@ -2,15 +2,46 @@
 tables with their units. Screen, page and CSV files read the same columns, so that they cannot differ."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 import xarray as xr
 
 from microclimate.report.tables import Table, csv_text
-from microclimate.report.words import UNKNOWN, number
+from microclimate.report.words import UNKNOWN, depth, number
+from microclimate.schema import REPORT_DEPTHS
 from microclimate.units import Shown
+
+
+@dataclass(frozen=True)
+class Variant:
+    """The same field as it might be: `light` (zone) of the mean day, `spans` (zone) or None without weather."""
+
+    key: str
+    light: xr.Dataset
+    spans: xr.Dataset | None
+
+
+@dataclass(frozen=True)
+class Bears:
+    """What the grass needs and bears, and the venue's limits for play, each apart [K, mol m-2]."""
+
+    light_min: float
+    light_best: float
+    light_winter: float
+    lt50_growing: float
+    lt50_hardened: float
+    kill_soil: float
+    canopy_min: float  # for play
+    rootzone_min: float  # for play
+    shoot_stop_cold: float
+    shoot_stop_hot: float
+    root_stop_hot: float
+    root_trouble: float
+    snow_mould_low: float
+    snow_mould_high: float
+    grey_mould_days: float  # [d]
 
 
 @dataclass(frozen=True)
@@ -30,6 +61,13 @@ class Zones:
     cells: xr.Dataset
     zones: xr.Dataset
     shade: xr.Dataset | None = None
+    spans: xr.Dataset | None = None  # (zone): `zonal.over_span`; None without weather
+    daily: xr.Dataset | None = None  # (zone, day): `zonal.by_day`
+    variants: tuple[Variant, ...] = ()
+    compare: tuple[str, str] | None = None
+    grass: str = ""
+    bears: Bears | None = None
+    start: str = "season"  # what the ground began from: past or season
     assumed: tuple[str, ...] = ()
 
     @property
@@ -53,18 +91,27 @@ class Column:
     scale: float = 1.0
     digits: int = 1
     kind: str = ""
+    per: str = ""  # after the reader's unit
+    fine: tuple[int, int] | None = None  # digits for a metric and a US reader, where `kind` has too few
 
     def headed(self, shown: Shown, *, plain: bool = False) -> str:
         """The head with its unit; `plain` as the package's own readers of CSV files understand it."""
+        head = self.head
+        for metres in REPORT_DEPTHS:
+            head = head.replace(f"{1000 * metres:.0f} mm", depth(metres, shown))
         if self.kind:
-            return f"{self.head} [{shown.unit(self.kind) if plain else shown.symbol(self.kind)}]"
+            return f"{head} [{shown.unit(self.kind) if plain else shown.symbol(self.kind)}{self.per}]"
         unit = self.unit.replace("²", "2") if plain else self.unit
-        return f"{self.head} [{unit}]" if unit else self.head
+        return f"{head} [{unit}]" if unit else head
 
     def text(self, value: float, shown: Shown) -> str:
         """The number as printed, without its unit."""
-        if self.kind:
-            found = number(value, self.kind, shown)
+        if self.kind and self.fine is None:
+            found = number(value * self.scale, self.kind, shown)
+        elif self.kind and self.fine is not None:
+            digits = self.fine[shown.system == "US"]
+            scaled = round(float(shown.number(value * self.scale, self.kind)), digits) + 0.0
+            found = UNKNOWN if np.isnan(scaled) else f"{scaled:.{digits}f}".replace("-", "\u2212")
         else:
             scaled = round(value * self.scale, self.digits) + 0.0 if np.isfinite(value) else np.nan
             found = UNKNOWN if np.isnan(scaled) else f"{scaled:.{self.digits}f}".replace("-", "\u2212")
@@ -74,7 +121,8 @@ class Column:
         """The number for a CSV file, five figures, empty where it is not known."""
         if not np.isfinite(value):
             return ""
-        return f"{float(shown.number(value, self.kind)) if self.kind else value * self.scale:.5g}"
+        scaled = value * self.scale
+        return f"{float(shown.number(scaled, self.kind)) if self.kind else scaled:.5g}"
 
 
 MJ, KINDS = 1e-6, ("mean", "lowest", "highest")
@@ -86,6 +134,39 @@ LIGHT = Column("light_integral", "light", "mol/m²/d")
 VIEW = Column("sky_view_factor", "sky seen", "%", 100.0, 0)
 LONG_SKY = Column("longwave_sky", "sky", "W/m²", 1.0, 0)
 LONG_STANDS = Column("longwave_stands", "stands", "W/m²", 1.0, 0)
+
+
+TEMPERATURE = "temperature"
+CANOPY_LOW = Column("canopy_lowest", "lowest canopy", kind=TEMPERATURE)
+NIGHT = Column("night_canopy", "mean of lowest", kind=TEMPERATURE)
+CANOPY = Column("canopy_mean", "mean canopy", kind=TEMPERATURE)
+CANOPY_HIGH = Column("canopy_highest", "highest canopy", kind=TEMPERATURE)
+ROOT_LOW = Column("root_lowest", "lowest at 25 mm", kind=TEMPERATURE)
+ROOT = Column("root_mean", "mean at 100 mm", kind=TEMPERATURE)
+ROOT_HIGH = Column("root_highest", "highest at 100 mm", kind=TEMPERATURE)
+FROST = Column("hours_frost", "canopy below freezing", "h", 1.0, 0)
+FROZEN = Column("hours_frozen", "ground frozen", "h", 1.0, 0)
+THAWED = Column("hours_thawed_over_frozen", "thawed over frozen", "h", 1.0, 0)
+OUTSIDE = Column("hours_outside", "outside limits for play", "h", 1.0, 0)
+LT50 = Column("lt50", "half killed at", kind=TEMPERATURE)
+MARGIN = Column("margin", "least margin", kind="temperature difference")
+HARD = Column("hardening_index", "hardened", "%", 100.0, 0)
+WET = Column("wet_a_day", "leaf wet", "h/d", 1.0, 1)
+MOULD = Column("hours_mould", "wet in pink mould's band", "h", 1.0, 0)
+SNOW = Column("snow_run", "snow in a row", "d", 1.0, 0)
+GROWTH = Column("growth_index", "growth index", "%", 100.0, 0)
+DEGREES = Column("degree_days", "degree days", kind="temperature difference", per=" d", fine=(0, 0))
+COLD = Column("hours_shoot_cold", "too cold for shoots", "h", 1.0, 0)
+HOT = Column("hours_shoot_hot", "too hot for shoots", "h", 1.0, 0)
+ROOT_HOT = Column("hours_root_hot", "too hot for roots", "h", 1.0, 0)
+TROUBLE = Column("hours_root_trouble", "roots suffer", "h", 1.0, 0)
+WATER = Column("reference_evaporation", "reference water loss", kind="depth", scale=1e-3, fine=(0, 1))
+
+WARMTH = (CANOPY_LOW, NIGHT, CANOPY, CANOPY_HIGH, ROOT_LOW, ROOT, ROOT_HIGH)
+PLAY = (FROST, FROZEN, THAWED, OUTSIDE)
+SURVIVAL = (LT50, MARGIN, HARD, WET, MOULD, SNOW)
+GROW = (LIGHT, GROWTH, DEGREES, COLD, WATER)
+HEAT = (CANOPY_HIGH, HOT, ROOT_HIGH, TROUBLE, ROOT_HOT)
 
 
 def by_zone(told: xr.Dataset, names: Sequence[str], columns: Sequence[Column], shown: Shown, caption: str) -> Table:
@@ -112,4 +193,48 @@ def csv_of(told: xr.Dataset, names: Sequence[str], columns: Sequence[Column], sh
             values = [float(one[column.name].sel(which=k)) for k in KINDS] if spread else [float(one[column.name])]
             row += [column.plain(value, shown) for value in values]
         rows.append(row)
+    return csv_text(heads, rows)
+
+
+DAILY = (
+    SUNLIT,
+    LIGHT,
+    Column("air_temperature", "mean air", kind=TEMPERATURE),
+    Column("canopy_temperature_min", "lowest canopy", kind=TEMPERATURE),
+    Column("canopy_temperature", "mean canopy", kind=TEMPERATURE),
+    Column("canopy_temperature_max", "highest canopy", kind=TEMPERATURE),
+    FROST,
+    OUTSIDE,
+    WET,
+    MOULD,
+    GROWTH,
+    DEGREES,
+    HOT,
+    ROOT_HOT,
+    WATER,
+    HARD,
+    LT50,
+)
+_AT_DEPTH = ("soil_temperature_min", "soil_temperature", "soil_temperature_max")
+
+
+def days_csv(daily: xr.Dataset, names: Sequence[str], shown: Shown) -> str:
+    """Every zone's days as text for a spreadsheet, one row a zone and day."""
+    columns = [replace(column, name="hours_wet") if column is WET else column for column in DAILY]
+    depths = [
+        (Column(name, f"{which} at {1000 * d:.0f} mm", kind=TEMPERATURE), k)
+        for name, which in zip(_AT_DEPTH, ("lowest", "mean", "highest"), strict=True)
+        for k, d in enumerate(REPORT_DEPTHS)
+    ]
+    heads = ["zone", "day", *(c.headed(shown, plain=True) for c in (*columns, *(c for c, _ in depths)))]
+    rows = []
+    for zone in names:
+        one = daily.sel(zone=zone)
+        values = [one[c.name].values for c in columns] + [one[c.name].isel(depth=k).values for c, k in depths]
+        for place, when in enumerate(daily["day"].values):
+            cells = [
+                c.plain(float(v[place]), shown)
+                for c, v in zip((*columns, *(c for c, _ in depths)), values, strict=True)
+            ]
+            rows.append([zone, str(when)[:10], *cells])
     return csv_text(heads, rows)

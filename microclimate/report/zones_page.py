@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import xarray as xr
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
@@ -13,14 +14,31 @@ from microclimate.report import canvas, figures_zones, words_zones
 from microclimate.report.tables import Table
 from microclimate.report.words import glued
 from microclimate.report.zones import (
+    CANOPY,
+    CANOPY_LOW,
+    FROST,
+    GROW,
+    HEAT,
+    HOT,
     LIGHT,
     LONG_SKY,
     LONG_STANDS,
+    NIGHT,
+    PLAY,
+    ROOT,
+    ROOT_HOT,
     SKY,
     STANDS,
     SUN,
     SUNLIT,
+    SURVIVAL,
+    TEMPERATURE,
+    TROUBLE,
     VIEW,
+    WARMTH,
+    WATER,
+    Column,
+    Variant,
     Zones,
     by_zone,
 )
@@ -29,7 +47,7 @@ WIDTH = 80
 _TEMPLATES = Path(__file__).parent / "templates"
 _PAGES = Environment(loader=FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=False, lstrip_blocks=False)
 _PAGES.finalize = lambda value: glued(value) if type(value) is str else value
-_SIZE = (4.0, 2.75)  # [inch] about what a phone shows
+_SIZE, _TALL = (4.0, 2.75), (4.0, 4.0)  # [inch] about what a phone shows
 
 
 @dataclass(frozen=True)
@@ -60,9 +78,45 @@ def parts(told: Zones) -> list[Part]:
     if "longwave_sky" in mean:
         warm = by_zone(mean, told.names, (LONG_SKY, LONG_STANDS), told.shown, words_zones.longwave_caption())
         found.append(Part("Longwave", (), [warm]))
+    if told.spans is not None:
+        found += _grass(told, told.spans)
+    found += [_variant(told, variant) for variant in told.variants]
     if told.shade is not None:
         found.append(Part(words_zones.shade_title(told), [words_zones.shade_words(told)]))
     return [*found, Part("From what", words_zones.sources(told))]
+
+
+def _grass(told: Zones, spans: xr.Dataset) -> list[Part]:
+    """Warmth, play, survival, growth and heat, each with its own limits; what did not come up is left out."""
+
+    def table(caption: str, columns: Sequence[Column]) -> list[Table]:
+        return [by_zone(spans, told.names, columns, told.shown, caption)]
+
+    found = [Part("Warmth", (), table(words_zones.warmth_caption(), WARMTH))]
+    cold = any(float(spans[column.name].max()) > 0.0 for column in PLAY)
+    if cold:
+        found.append(Part("Frost and play", words_zones.play_lines(told), table("Hours over the span", PLAY)))
+        found.append(Part("Winter survival", words_zones.survival_lines(told), table("Over the span", SURVIVAL)))
+    found.append(Part("Growth", words_zones.growth_lines(told), table("Over the span", GROW)))
+    if any(float(spans[column.name].max()) > 0.0 for column in (HOT, TROUBLE, ROOT_HOT)):
+        found.append(Part("Heat", words_zones.heat_lines(told), table("Over the span", HEAT)))
+    return found
+
+
+def _variant(told: Zones, variant: Variant) -> Part:
+    """As it is, less the variant (or the variant less as it is, where something is done)."""
+    mean = told.zones.sel(which="mean")
+    sign = -1.0 if variant.key in ("with lamps", "heated", "covered") else 1.0
+    columns: list[Column] = [SUNLIT, LIGHT]
+    columns += [replace(c, head=f"warmth from {c.head}", digits=1) for c in (LONG_STANDS,) if c.name in mean]
+    differ = {c.name: sign * (mean[c.name] - variant.light[c.name]) for c in columns}
+    if told.spans is not None and variant.spans is not None:
+        for column in (NIGHT, CANOPY, ROOT, FROST, WATER):
+            differ[column.name] = sign * (told.spans[column.name] - variant.spans[column.name])
+            finer = replace(column, kind="temperature difference", fine=(2, 1))
+            columns.append(finer if column.kind == TEMPERATURE else column)
+    table = by_zone(xr.Dataset(differ), told.names, columns, told.shown, "Difference, zone by zone")
+    return Part(words_zones.variant_title(variant.key), (), [table])
 
 
 def text(told: Zones) -> str:
@@ -169,10 +223,31 @@ def figures(told: Zones) -> list[_Figure]:
 
             table = by_zone(mean, told.names, (column,), told.shown, title)
             found.append(_Figure(name, title, _drawn(name, title, words, draw), words, table))
+        if told.spans is not None and told.daily is not None:
+            found += _warm_figures(told, told.spans, told.daily)
     return found
 
 
-def _drawn(name: str, title: str, words: str, draw: Callable[[Any], Any]) -> Markup:
-    made, axes = canvas.figure(*_SIZE)
+def _warm_figures(told: Zones, spans: xr.Dataset, daily: xr.Dataset) -> list[_Figure]:
+    """The nights' canopy over the field, and each zone's days as strips."""
+    title, words = words_zones.night_title(told), words_zones.night_words(told)
+
+    def night(axes: Any) -> Any:
+        return figures_zones.night_map(axes, told.cells, told.outlines, title, told.shown)
+
+    table = by_zone(spans, told.names, (CANOPY_LOW, NIGHT), told.shown, title)
+    found = [_Figure("night", title, _drawn("night", title, words, night), words, table)]
+    if len(told.days) > 1:
+        title, words = words_zones.strips_title(), words_zones.strips_words(told)
+
+        def strips(axes: Any) -> Any:
+            return figures_zones.strips(axes, daily, told.names, told.shown)
+
+        found.append(_Figure("strips", title, _drawn("strips", title, words, strips, tall=True), words, None))
+    return found
+
+
+def _drawn(name: str, title: str, words: str, draw: Callable[[Any], Any], *, tall: bool = False) -> Markup:
+    made, axes = canvas.figure(*(_TALL if tall else _SIZE))
     draw(axes)
     return Markup(canvas.svg(made, name, title, words))

@@ -1,27 +1,46 @@
 """`microclimate zones`: light, heat and growth over the zones of a field for a day, a week or a season."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import fields
 from datetime import UTC, datetime
 from pathlib import Path
 
-import numpy as np
 import pandas as pd
 import xarray as xr
 
-from microclimate.exposure import daylight, force, patches
+from microclimate.exposure import daylight, patches
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.report import zones_page
-from microclimate.report.zones import LIGHT, LONG_SKY, LONG_STANDS, SKY, STANDS, SUN, SUNLIT, VIEW, Zones, csv_of
+from microclimate.report.zones import (
+    GROW,
+    HEAT,
+    LIGHT,
+    LONG_SKY,
+    LONG_STANDS,
+    PLAY,
+    SKY,
+    STANDS,
+    SUN,
+    SUNLIT,
+    SURVIVAL,
+    VIEW,
+    WARMTH,
+    Bears,
+    Variant,
+    Zones,
+    csv_of,
+    days_csv,
+)
+from microclimate.risk import zonal
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
 from microclimate.workflow import files, zones_days
+from microclimate.workflow.zones_cases import VARIANTS
 from microclimate.workflow.zones_days import Days
+from microclimate.workflow.zones_run import LONGWAVE, Case, lived, mean_day
 
-STEP = 600.0  # [s] of the model here: a tenth of a kelvin against 300 s in a night's lowest canopy, and half the time
-LEAD = np.timedelta64(12, "h")  # before a stretch, for the bowl's air to forget how it began; ours
-LONGWAVE = ("longwave_sky", "longwave_stands")
-PAGE_FILE, ZONES_FILE = "zones.html", "zones.csv"
+PAGE_FILE, ZONES_FILE, SPANS_FILE, DAYS_FILE = "zones.html", "zones.csv", "span.csv", "days.csv"
 
 
 def zones(
@@ -31,6 +50,7 @@ def zones(
     first: str | None = None,
     last: str | None = None,
     at: str | None = None,
+    variants: Sequence[str] = (),
     out: Path | None = None,
     now: datetime | None = None,
     say: Callable[[str], None] = lambda text: None,
@@ -46,8 +66,10 @@ def zones(
         Local days, both included; without them all whole days of the weather, or today.
     at : str, optional
         A local date and time, of which a picture of the shade is told too.
+    variants : sequence of str
+        Keys of `zones_cases.VARIANTS`: the same field as it might be, held against what is.
     out : Path, optional
-        Folder for zones.html and zones.csv.
+        Folder for zones.html, zones.csv, and with weather span.csv and days.csv.
     now : datetime, optional
         Naive UTC; without it the clock.
     say : callable
@@ -68,13 +90,30 @@ def zones(
     instant = None if at is None else zones_days.moment(at, site.time_zone)
     say("Working out what the stands hide (kept for the next run) ...")
     bowl = build_bowl(venue)
-    say("Adding up light ...")
-    cells = _clear(bowl, venue, days) if weather is None else _lit(bowl, venue, weather, days)
     field = venue.field
+    noon = days.dates[days.count // 2]
+    sun = patches.morning_sun(bowl, site.latitude, site.longitude, noon)
+    joined = patches.patches(field.zones, bowl, sun)
+    say("Running the ground through the days ..." if weather is not None else "Adding up light ...")
+    base = Case(venue, bowl)
+    own = None if weather is None else lived(base, joined, weather, days)
+    cells = own.cells if own is not None else _clear(bowl, venue, days)
+    others = []
+    for key in variants:
+        changed = VARIANTS[key](venue)
+        other = build_bowl(changed)
+        if weather is None:
+            others.append(Variant(key, _light(_clear(other, venue, days), venue), None))
+        else:
+            ran = lived(Case(changed, other), joined, weather, days)
+            others.append(Variant(key, _light(ran.cells, venue), zonal.over_span(ran.days)))
     frame = {"cell_size": field.cell_size, "length": field.length, "width": field.width, "bearing": field.bearing}
     shade = None
     if instant is not None:
         shade = daylight.shade(bowl, site, instant).assign_attrs(frame, when=str(instant.tz_localize(None)))
+    if own is not None:
+        night = own.days["canopy_temperature_min"].mean("day").values
+        cells = cells.assign(night_canopy=("cell", zonal.painted(night, joined)))
     told = Zones(
         venue=venue.name,
         shown=venue.shown,
@@ -84,6 +123,12 @@ def zones(
         cells=cells.assign_attrs(frame),
         zones=daylight.by_zone(cells, tuple(zone.name for zone in field.zones)),
         shade=shade,
+        spans=None if own is None else zonal.over_span(own.days),
+        daily=None if own is None else zonal.by_day(own.days),
+        variants=tuple(others),
+        grass=venue.species().name,
+        bears=_bears(venue),
+        start="season" if own is None else str(own.starts[0][1].attrs["start_source"]),
         assumed=() if weather is None else tuple(str(weather.attrs.get("assumed", "")).split("\n")),
     )
     text = zones_page.text(told)
@@ -92,35 +137,24 @@ def zones(
     return text
 
 
+def _light(cells: xr.Dataset, venue: Venue) -> xr.Dataset:
+    """Each zone's mean of its cells."""
+    return daylight.by_zone(cells, tuple(zone.name for zone in venue.field.zones)).sel(which="mean")
+
+
+def _bears(venue: Venue) -> Bears:
+    species, limits = venue.species(), venue.limits
+    names = {field.name for field in fields(Bears)}
+    grass = {name: value for name, value in vars(species).items() if name in names}
+    own = {name: getattr(limits, name) for name in names if name in type(limits).model_fields}
+    return Bears(**(grass | own | {"grey_mould_days": limits.grey_mould_days / 86400.0}))
+
+
 def _clear(bowl: Bowl, venue: Venue, days: Days) -> xr.Dataset:
     """Light of each cell on a mean day of the span under a clear sky."""
     begin, end = (pd.Timestamp(edge, tz="UTC") for edge in days.edges[[0, -1]])
     found = daylight.span(bowl, daylight.clear(venue.site.site, begin, end))
-    return _mean_day([found.drop_vars(LONGWAVE)], days)
-
-
-def _lit(bowl: Bowl, venue: Venue, weather: xr.Dataset, days: Days) -> xr.Dataset:
-    """Light and longwave of each cell on a mean day of the span under the weather."""
-    site = venue.site
-    sun = patches.morning_sun(bowl, site.latitude, site.longitude, days.dates[days.count // 2])
-    joined = patches.patches(venue.field.zones, bowl, sun)
-    found = []
-    for stretch in days.stretches():
-        begin, end = stretch.edges[[0, -1]]
-        forcing = force.forcing(venue, zones_days.part(weather, begin - LEAD, end), bowl, joined, STEP)
-        sky = daylight.under(forcing, pd.Timestamp(begin, tz="UTC"), pd.Timestamp(end, tz="UTC"))
-        found.append(daylight.span(bowl, sky))
-    return _mean_day(found, days)
-
-
-def _mean_day(parts: list[xr.Dataset], days: Days) -> xr.Dataset:
-    """Stretches one after the other as their mean day: sums by the day, longwave by the hour."""
-    first, hours = parts[0], [part.attrs["hours"] for part in parts]
-    mean = {}
-    for name in set(first.data_vars) - {"sky_view_factor"}:
-        weights = np.asarray(hours) / sum(hours) if name in LONGWAVE else np.full(len(parts), 1.0 / days.count)
-        mean[name] = sum(weight * part[name] for weight, part in zip(weights, parts, strict=True))
-    return first.assign(mean)
+    return mean_day([found.drop_vars(LONGWAVE)], days)
 
 
 def written(told: Zones, out: Path) -> str:
@@ -130,4 +164,10 @@ def written(told: Zones, out: Path) -> str:
     columns += [column for column in (LONG_SKY, LONG_STANDS) if column.name in told.zones]
     files.write_text(zones_page.page(told), out / PAGE_FILE)
     files.write_text(csv_of(told.zones, told.names, columns, told.shown), out / ZONES_FILE)
-    return f"\nPage: {out / PAGE_FILE}\nZones: {out / ZONES_FILE}\n"
+    text = f"\nPage: {out / PAGE_FILE}\nZones: {out / ZONES_FILE}\n"
+    if told.spans is not None and told.daily is not None:
+        whole = tuple(dict.fromkeys((*WARMTH, *PLAY, *SURVIVAL, *GROW, *HEAT)))
+        files.write_text(csv_of(told.spans, told.names, whole, told.shown), out / SPANS_FILE)
+        files.write_text(days_csv(told.daily, told.names, told.shown), out / DAYS_FILE)
+        text += f"Span: {out / SPANS_FILE}\nDays: {out / DAYS_FILE}\n"
+    return text

@@ -27,7 +27,8 @@ def test_every_zone_has_light_by_origin_that_adds_up(week: tuple[str, Path]) -> 
         whole = sum(float(row[f"mean from {part} [MJ/m2/d]"]) for part in ("sun", "sky", "stands"))
         assert float(row["mean light [mol/m2/d]"]) == pytest.approx(2.0565 * whole, rel=2e-4)
         for name in ("sun [h/d]", "sky seen [%]", "stands [W/m2]"):
-            assert float(row[f"lowest {name}"]) <= float(row[f"mean {name}"]) <= float(row[f"highest {name}"])
+            low, mean, high = (float(row[f"{which} {name}"]) for which in ("lowest", "mean", "highest"))
+            assert low - 1e-3 <= mean <= high + 1e-3
         assert row["zone"] in week[0]
 
 
@@ -39,13 +40,12 @@ def test_the_picture_of_an_instant_shows_the_tall_stand_in_the_way(week: tuple[s
     assert "in the south-west" in week[0]
     assert "in shade: North-west corner." in week[0].replace("\n  ", " ")
     page = (week[1] / "zones.html").read_text(encoding="utf-8")
-    assert page.count("<svg") == 6
-    assert page.count("<desc") == 6
+    assert page.count("<svg") == page.count("<desc") == 8
 
 
 def test_lines_fit_and_nothing_is_half_written(week: tuple[str, Path]) -> None:
     assert max(map(len, week[0].partition("Page:")[0].splitlines())) <= 80
-    assert sorted(path.name for path in week[1].iterdir()) == ["zones.csv", "zones.html"]
+    assert sorted(path.name for path in week[1].iterdir()) == ["days.csv", "span.csv", "zones.csv", "zones.html"]
 
 
 def test_without_weather_a_clear_sky_is_taken_and_said(tmp_path: Path) -> None:
@@ -67,3 +67,39 @@ def test_all_that_is_wrong_is_told(tmp_path: Path) -> None:
     assert late.exit_code == 2
     assert "holds 2026-01-13" in late.output
     assert called("zones", VENUE, "--at", "2026-01-20").exit_code == 2
+
+
+def test_days_and_span_agree(week: tuple[str, Path]) -> None:
+    """The span's frost hours and lowest canopy are those of its days, for every zone."""
+    days = list(csv.DictReader((week[1] / "days.csv").read_text(encoding="utf-8").splitlines()))
+    spans = list(csv.DictReader((week[1] / "span.csv").read_text(encoding="utf-8").splitlines()))
+    assert len(days) == 24 * 3
+    for row in spans:
+        own = [day for day in days if day["zone"] == row["zone"]]
+        assert [day["day"] for day in own] == ["2026-01-20", "2026-01-21", "2026-01-22"]
+        lowest = min(float(day["lowest canopy [degC]"]) for day in own)
+        assert lowest == pytest.approx(float(row["lowest canopy [degC]"]), abs=2e-3)
+        assert (
+            sum(float(day["canopy below freezing [h]"]) for day in own) >= float(row["canopy below freezing [h]"]) - 0.1
+        )
+
+
+def test_play_and_survival_are_told_apart(week: tuple[str, Path]) -> None:
+    text = " ".join(week[0].split())
+    assert "Limits for play, set in the venue: canopy 0.5 °C, 25 mm 1.0 °C. They say nothing of survival." in text
+    assert "half the plants die at −5.0 °C while growing" in text
+
+
+def test_the_same_field_without_stands_and_with_other_seats(tmp_path: Path) -> None:
+    """Without stands no spot gets less light: what the stands change has no sign but minus."""
+    words = ("--weather", DEMO / "past.csv", "--from", "2026-01-20", "--to", "2026-01-20")
+    result = called("zones", us_copy(tmp_path), *words, "--without-stands", "--seats-covered")
+    assert result.exit_code == 0, result.output
+    assert "°C" not in result.output
+    assert "1 in" in result.output
+    part = result.output.split("What the stands change")[1].split("What bare seats change")[0]
+    rows = [line for line in part.splitlines() if line.startswith(("West", "East", "South", "North"))]
+    light = [float(row[20:].split()[1].replace("−", "-")) for row in rows[:24]]
+    assert len(light) == 24
+    assert max(light) <= 0.05
+    assert min(light) < -0.2
