@@ -128,9 +128,9 @@ class Forcing:
     def under(self, weather: xr.Dataset) -> "Forcing":
         """The same place under other weather; what hangs on the place alone is not worked out again."""
         made = replace(self, weather=weather)
-        made.__dict__.update({name: getattr(self, name) for name in ("sight", "crest_by_cell", "crest", "_through")})
-        if self.seed is None and weather.sizes["realization"] == self.weather.sizes["realization"]:
-            made.__dict__.update({name: getattr(self, name) for name in ("basin", "shelter")})
+        best = self.seed is None and weather.sizes["realization"] == self.weather.sizes["realization"]
+        kept = ("sight", "crest_by_cell", "crest", "_through", *(("basin", "shelter") if best else ()))
+        made.__dict__.update({name: getattr(self, name) for name in kept})
         return made
 
     def parts(self) -> Iterator[slice]:
