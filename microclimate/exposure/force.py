@@ -128,9 +128,9 @@ class Forcing:
     def under(self, weather: xr.Dataset) -> "Forcing":
         """The same place under other weather; what hangs on the place alone is not worked out again."""
         made = replace(self, weather=weather)
-        best = self.seed is None and weather.sizes["realization"] == self.weather.sizes["realization"]
-        kept = ("sight", "crest_by_cell", "crest", "_through", *(("basin", "shelter") if best else ()))
-        made.__dict__.update({name: getattr(self, name) for name in kept})
+        alike = self.seed is None and weather.sizes["realization"] == self.weather.sizes["realization"]
+        kept = ("sight", "crest_by_cell", "crest", "_through", *(("basin", "shelter") if alike else ()))
+        made.__dict__ |= {name: getattr(self, name) for name in kept}
         return made
 
     def parts(self) -> Iterator[slice]:
@@ -229,9 +229,8 @@ class Forcing:
 
     def exchange(self, realizations: NDArray[np.int64]) -> Array:
         """Parameters of the bowl's air (realization, parameter), drawn for each when there is a seed."""
-        rngs = None
-        if self.seed is not None:
-            rngs = [np.random.default_rng([self.seed, int(r), 1]) for r in realizations]
+        seed = self.seed
+        rngs = None if seed is None else [np.random.default_rng([seed, int(r), 1]) for r in realizations]
         return inside.table(len(realizations), *air_known(self.venue, rngs))
 
     def site_wind(self, speed: Array) -> Array:
