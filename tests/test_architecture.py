@@ -16,7 +16,7 @@ LINES = [
     {"web"},
     {"workflow"},
     {"learn"},
-    {"actions"},
+    {"actions", "sizing"},
     {"risk"},
     {"exposure", "simulate"},
     {"venue", "weather", "fieldlog", "report"},

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
+from numpy.typing import DTypeLike, NDArray
 
 from microclimate.column import rows
 from microclimate.constants import ZERO_CELSIUS
@@ -83,21 +83,24 @@ def forced(venue: Venue, block: xr.Dataset, initial: xr.Dataset, zone_index: NDA
     return found.reshape(steps, rows.FORCED, realizations * patches)
 
 
-def planned(venue: Venue, plan: xr.Dataset | None, time: tell.Time) -> Array:
-    """The kernel's plans, (time, rows.PLANNED, plan and zone)."""
+def planned(
+    venue: Venue, plan: xr.Dataset | None, time: tell.Time, kind: DTypeLike
+) -> tuple[NDArray[np.floating], NDArray[np.bool_]]:
+    """The kernel's plans, (time, rows.PLANNED, plan and zone), and at which steps any of them changes."""
     zones = [zone.name for zone in venue.field.zones]
+    first = np.arange(time.ends.size) == 0
     if plan is None:
-        return np.zeros((time.ends.size, rows.PLANNED, len(zones)))
+        return np.zeros((time.ends.size, rows.PLANNED, len(zones)), dtype=kind), first
     held = plan["time"].values.astype("datetime64[ns]")
     interval = np.minimum(np.searchsorted(held, time.ends), held.size - 1)
-    ordered = plan.sel(zone=zones).isel(time=interval)
+    ordered = plan.sel(zone=zones)
 
     def get(name: str) -> Array:
         values = np.asarray(ordered[name].transpose("time", "plan", "zone").values, dtype=float)
-        return values.reshape(time.ends.size, -1)
+        return values.reshape(held.size, -1)
 
     cover, raised = get("cover"), get("cover_raised")
-    found = np.empty((time.ends.size, rows.PLANNED, plan.sizes["plan"] * len(zones)))
+    found = np.empty((held.size, rows.PLANNED, plan.sizes["plan"] * len(zones)))
     for row, values in (
         (rows.COVERED, np.where(cover > 0.5, 1.0 + 2.0 * (np.round(cover) - 1.0) + (raised > 0.5), 0.0)),
         (rows.WARM_FLOW, _HEAT_OF_AIR * get("warm_air_flow")),
@@ -109,7 +112,9 @@ def planned(venue: Venue, plan: xr.Dataset | None, time: tell.Time) -> Array:
         (rows.SNOW_REMOVED, get("snow_removed")),
     ):
         found[:, row - rows.COVERED] = values
-    return found
+    differs = np.concatenate(([False], (found[1:] != found[:-1]).any(axis=(1, 2))))
+    differs = np.cumsum(differs)[interval]
+    return found.astype(kind)[interval], first | (np.diff(differs, prepend=differs[0]) > 0)
 
 
 def inside(windows: Sequence[Event], time: tell.Time) -> NDArray[np.bool_]:

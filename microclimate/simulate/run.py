@@ -194,7 +194,7 @@ def _run(
         traced[chosen] = place * patches + np.arange(patches)
     told = 1 if leaf_alone else loop.TRACE + 2 * count
     traces = np.full((len(wanted) * patches, time.ends.size, told), np.nan, dtype=kind)
-    planned = laid.planned(venue, plan, time)
+    planned, changes = laid.planned(venue, plan, time, kind)
     arguments = (
         table,
         fixed.given.astype(kind),
@@ -204,8 +204,8 @@ def _run(
         fixed.depth_places.astype(kind),
         fixed.shallow,
         loop.tiled(laid.forced(venue, block, initial, zone_index), kind),
-        planned.astype(kind),
-        np.concatenate(([True], (planned[1:] != planned[:-1]).any(axis=(1, 2)))),
+        planned,
+        changes,
         laid.steps_before_gap(block),
         time.lengths,
         (time.lengths / laid.parts(time)).astype(kind),

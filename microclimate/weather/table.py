@@ -40,6 +40,7 @@ class Table:
     codes: list[str] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     seconds: NDArray[np.float64] | None = None  # interval each stamp ends, where the file says so
+    place: dict[str, float] = field(default_factory=dict)  # latitude, longitude [degree], elevation [m], utc_offset [h]
 
 
 def dataset(table: Table) -> xr.Dataset:
@@ -80,6 +81,7 @@ def dataset(table: Table) -> xr.Dataset:
     for name, value in (("wind_height", table.wind_height), ("temperature_height", table.temperature_height)):
         if value is not None:
             data.attrs[name] = float(value)
+    data.attrs.update(table.place)
     return assumed.note(_members(_derived(data), codes), codes)
 
 

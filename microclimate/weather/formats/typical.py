@@ -42,7 +42,8 @@ def tmy3(data: bytes, path: Path, site: Site) -> Table:
     ]
     source = f"typical year {meta.get('Name', '').strip(chr(34))} ({path.name})"
     made = _table(frame, picks, pd.Timedelta(0), source, path)
-    made.codes += _place(meta, site)
+    made.codes += _away(meta, site)
+    made.place = _place(meta)
     for column in made.columns:
         if column.name == "precipitation_flux":
             wet = column.values[column.values > 0]
@@ -72,7 +73,8 @@ def epw(data: bytes, path: Path, site: Site) -> Table:
     ]
     source = f"typical year {str(meta.get('city', '')).strip()} ({path.name})"
     made = _table(frame, picks, pd.Timedelta(hours=1), source, path)
-    made.codes += _place(meta, site)
+    made.codes += _away(meta, site)
+    made.place = _place(meta)
     return made
 
 
@@ -91,7 +93,12 @@ def from_file(reader: Any, data: bytes, path: Path, wanted: str, **options: Any)
     return frame, meta
 
 
-def _place(meta: Mapping[str, Any], site: Site) -> list[str]:
+def _place(meta: Mapping[str, Any]) -> dict[str, float]:
+    names = {"latitude": "latitude", "longitude": "longitude", "altitude": "elevation", "TZ": "utc_offset"}
+    return {name: float(meta[key]) for key, name in names.items()}
+
+
+def _away(meta: Mapping[str, Any], site: Site) -> list[str]:
     """A typical year serves from afar too, but it is said how far."""
     away = float(distance(np.array(float(meta["latitude"])), np.array(float(meta["longitude"])), site))
     return [f"grid_point={away:.1f} km"] if away > SAME_PLACE else []
