@@ -294,6 +294,31 @@ DAYS: Mapping[str, Var] = {
     "hardening_index": Var(DAY, "1", None, "0 tender, 1 as hard as the grass becomes", 0, 1),
 }
 
+OPTION = ("option",)
+WINTER = ("option", "winter")
+SIZING_VARIABLES: Mapping[str, Var] = {
+    "held": Var(OPTION, "1", None, "share of event windows within the limits", 0, 1, gaps=True),
+    "held_low": Var(OPTION, "1", None, "its range, low", 0, 1, gaps=True),
+    "held_high": Var(OPTION, "1", None, "its range, high", 0, 1, gaps=True),
+    "unfrozen": Var(OPTION, "1", None, "share of event windows without crust or worse", 0, 1, gaps=True),
+    "margin": Var(OPTION, "K", None, "above the limit in nine of ten event windows", gaps=True),
+    "held_by_event": Var(("option", "event"), "1", None, "share within the limits, by event", 0, 1, gaps=True),
+    "held_by_group": Var(("option", "group"), "1", None, "share within the limits, by group", 0, 1, gaps=True),
+    "nights_lost": Var(WINTER, "1", None, "nights outside the limits", 0, 400, "time: sum"),
+    "nights_frozen": Var(WINTER, "1", None, "nights with crust or worse", 0, 400, "time: sum"),
+    "run_hours": Var(WINTER, "h", None, "longest of any group", 0, 1e5, "time: sum"),
+    "heat": Var(WINTER, "J", None, "put into the root zone", 0, np.inf, "time: sum"),
+    "heat_per_area": Var(WINTER, "J m-2", None, "the same over the heated area", 0, np.inf, "time: sum"),
+    "heat_by_group": Var(("option", "group"), "J m-2", None, "mean of winters", 0, np.inf, "time: sum"),
+    "power_mean": Var(WINTER, "W m-2", None, "over the whole season and the heated area", 0, 5000, MEAN),
+    "power_max": Var(WINTER, "W m-2", None, "highest, over the heated area", 0, 5000, "time: maximum"),
+    "fuel": Var(WINTER, "J", None, "bought: fuel and current", 0, np.inf, "time: sum"),
+    "cost": Var(WINTER, "1", None, "of fuel, current and crew", 0, np.inf, "time: sum", True),
+    "co2": Var(WINTER, "kg", None, "of fuel and current", 0, np.inf, "time: sum", True),
+    "laid": Var(WINTER, "1", None, "times the cover is laid and lifted", 0, 400, "time: sum"),
+    "covered_hours": Var(WINTER, "h", None, "under cover", 0, 1e5, "time: sum"),
+}
+
 OBSERVATIONS: Mapping[str, Var] = {
     "value": Var(("sensor", "time"), "", None, "reading in the SI unit of its sensor", gaps=True),
     "flag": Var(("sensor", "time"), "1", None, "0 unflagged, else why (bits)", 0, 65535),

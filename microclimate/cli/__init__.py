@@ -10,6 +10,7 @@ import typer
 from microclimate import __version__
 from microclimate.cli import fieldlog
 from microclimate.cli.common import DEBUG, FORECAST, OUT, SOURCE, VENUE, say, told_plainly
+from microclimate.cli.sizing import sizing
 from microclimate.weather.formats import FORMATS
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
@@ -255,6 +256,9 @@ def cache(
 
     with told_plainly(debug):
         typer.echo(run(clear=clear))
+
+
+app.command()(sizing)
 
 
 def main() -> None:

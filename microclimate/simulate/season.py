@@ -92,7 +92,7 @@ def outcomes(
         now = plans[part : part + _PLANS]
         mine = np.flatnonzero([number in now for _, number in options])
         number, patch = (a.ravel() for a in np.meshgrid(mine, np.arange(patches), indexing="ij"))
-        variant, kind = np.array([options[n] for n in number]).T
+        variant, kind = np.array(options)[number].T
         table = np.stack(
             [variant * patches + patch, np.searchsorted(now, kind) * len(zones) + zone_index[patch]], axis=1
         )

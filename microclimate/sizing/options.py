@@ -225,7 +225,7 @@ class Estimate:
 
 
 def estimate(grid: Grid, columns: int, steps: int, winters: int, shifts: int, threads: int) -> Estimate:
-    """Before anything is run; `columns` of one option, `steps` of one winter, `shifts` of events led by the calendar."""
+    """Before anything is run; `columns` of one option, `steps` of one winter, `shifts` of the calendar."""
     tried = sum(shifts if option.policy.led else 1 for option in grid.options)
     work = float(tried) * columns * steps * winters
     seconds = work / RATE + winters * FORCING_SECONDS

@@ -87,6 +87,7 @@ def programme(site: Reduced, weather: xr.Dataset, kinds: Sequence[Kind], events:
 
 
 def moved(event: Event, days: int) -> Event:
+    """The event some days later."""
     shift = days * DAY
     start, end = (np.datetime64(when, "us") + shift for when in (event.start, event.end))
     return Event(event.name, start.astype("datetime64[us]").item(), end.astype("datetime64[us]").item(), event.kind)
@@ -134,6 +135,6 @@ def covered(weather: xr.Dataset, sheet: Cover, events: Sequence[Event], before_s
     for first, last in zip(starts, stops, strict=True):
         night = slice(max(first - ahead, 0), min(last + 2, ends.size))  # an hour of light before it is lifted
         cold = air[first : last + 1].min() < COVER_BELOW
-        if cold and gust[night.start] <= sheet.gust_stop and gust[night].max() <= sheet.gust_remove:
+        if cold and gust[night][0] <= sheet.gust_stop and gust[night].max() <= sheet.gust_remove:
             down[night] = True
     return down & ~inside(ends, events, OFF_BEFORE * HOUR, ON_AFTER * HOUR)

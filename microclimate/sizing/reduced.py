@@ -4,6 +4,7 @@ The darkest tenth of a group stays a column of its own, so the worst patch is ne
 """
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import xarray as xr
@@ -98,13 +99,13 @@ def reduced(given: Venue, bowl: Bowl, climate: Climate) -> Reduced:
     return Reduced(set_in, joined, parts, members, area, covered, planned)
 
 
-def _key(venue: Venue, zone: Zone) -> tuple[object, ...]:
+def _key(venue: Venue, zone: Zone) -> tuple[Any, ...]:
     """What zones of one group have in common."""
     covers = tuple(not cover.zones or zone.name in cover.zones for cover in venue.equipment.covers)
     return zone.layers, zone.base, zone.turf, zone.circuit, covers
 
 
-def _names(venue: Venue, kinds: list[tuple[object, ...]]) -> list[str]:
+def _names(venue: Venue, kinds: list[tuple[Any, ...]]) -> list[str]:
     """A name for each group: its circuit's, numbered where several groups share it."""
     circuits = [str(kind[3]) if kind[3] is not None else "without heating" for kind in kinds]
     return [

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 import xarray as xr
@@ -10,7 +9,7 @@ from numpy.typing import NDArray
 
 from microclimate.exposure import force
 from microclimate.exposure.bowl import bowl as build_bowl
-from microclimate.schema import Event, SurfaceState
+from microclimate.schema import Event
 from microclimate.simulate import season, start
 from microclimate.sizing import options as opt
 from microclimate.sizing.programme import Kind, Programme, moved, programme
@@ -41,38 +40,23 @@ class Job:
         return f"{self.climate.name} {self.climate.winters[0].name}"
 
 
-@lru_cache(maxsize=2)
-def _first_forcing(venue_text: str, climate_name: str, holder: "_Held") -> tuple[Reduced, force.Forcing]:
-    """Reduced venue and forcing of the first winter of a climate that this process runs."""
-    job = holder.job
-    site = reduced(job.venue, build_bowl(job.venue), job.climate)
-    forcing = force.forcing(site.venue, job.climate.weather, site.bowl, site.patches, STEP, seed=None)
-    return site, forcing
-
-
-class _Held:
-    """A job that takes no part in what the cache compares."""
-
-    def __init__(self, job: Job) -> None:
-        self.job = job
-
-    def __hash__(self) -> int:
-        return 0
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Held)
+_seen: dict[str, tuple[Reduced, force.Forcing]] = {}  # of the climate this process ran last
 
 
 def site_and_forcing(job: Job) -> tuple[Reduced, xr.Dataset]:
     """The reduced venue, and what reaches its patches in the job's winter; bowl and sun are worked out once."""
     stamps = job.climate.weather["time"].values
-    place = f"{job.climate.name} {stamps[0]} {stamps.size} {job.climate.site}"
-    site, first = _first_forcing(job.venue.digest(), place, _Held(job))
+    key = f"{job.venue.digest()} {job.climate.name} {job.climate.site} {stamps[0]} {stamps.size} {job.climate.deep}"
+    if key not in _seen:
+        site = reduced(job.venue, build_bowl(job.venue), job.climate)
+        forcing = force.forcing(site.venue, job.climate.weather, site.bowl, site.patches, STEP, seed=None)
+        _seen.clear()
+        _seen[key] = site, forcing
+    site, first = _seen[key]
     mine = replace(first, weather=job.climate.weather)
-    for name in _KEPT:
-        getattr(first, name)
-        mine.__dict__[name] = first.__dict__.get(name, getattr(first, name))
+    mine.__dict__.update({name: value for name, value in first.__dict__.items() if name in _KEPT})
     (block,) = mine
+    first.__dict__.update({name: value for name, value in mine.__dict__.items() if name in _KEPT})
     return site, block
 
 
@@ -80,10 +64,11 @@ def nights(climate: Climate) -> list[Event]:
     """From noon to noon, each day of the season."""
     begin = climate.weather["time"].values[0] + (SETTLING * DAY + np.timedelta64(12, "h"))
     stamps = begin + np.arange(climate.season.days) * DAY
-    return [
-        Event(str(day)[:10], *(at.astype("datetime64[us]").item() for at in (day, day + DAY)), "night")
-        for day in stamps[:-1]
-    ]
+    found = []
+    for day in stamps[:-1]:
+        start, end = (at.astype("datetime64[us]").item() for at in (day, day + DAY))
+        found.append(Event(str(day)[:10], start, end, "night"))
+    return found
 
 
 def run(job: Job) -> xr.Dataset:
@@ -94,7 +79,8 @@ def run(job: Job) -> xr.Dataset:
     Dataset
         (option, group, night): `night_state`, `night_canopy` and `night_soil` [K], `energy` [J m-2], `power` [W m-2]
         highest, `heated` [h]; (option, group, event, shift): `event_state`, `event_canopy`, `event_soil`; (option):
-        `laid`, `covered_hours`. A group's worst patch decides; energy and power are means by area.
+        `laid`, `covered_hours`; (night): `air` [K] mean. A group's worst patch decides; energy and power are means by
+        area.
     """
     site, block = site_and_forcing(job)
     initial = start.states(site.venue, site.patches, 1, job.climate.weather["time"].values[0])
@@ -141,10 +127,10 @@ def _told(
     groups = [np.flatnonzero(site.patches["zone"].values == name) for name in names]
     weights = [site.patches["area"].values[g] / site.patches["area"].values[g].sum() for g in groups]
 
-    def worst(name: str, best: Array) -> Array:
-        """The worst patch of each group (run, group, window); NaN where the window was not seen to its end."""
-        values = told[name].values
-        return np.stack([best(values[:, g], axis=1) for g in groups], axis=1)  # type: ignore[operator]
+    def worst(name: str, sign: float = 1.0) -> Array:
+        """The highest of each group's patches (run, group, window), the lowest where `sign` is -1."""
+        values = sign * told[name].values
+        return sign * np.stack([values[:, g].max(axis=1) for g in groups], axis=1)
 
     def mean(name: str) -> Array:
         values = told[name].values
@@ -155,9 +141,9 @@ def _told(
     wanted = np.array([(window.end - window.start).total_seconds() / 3600.0 for window in windows])
     known = seen > wanted - STEP / 3600.0 - 1e-6
     by_window = {
-        "state": worst("worst_surface_state", np.max),
-        "canopy": worst("canopy_temperature_min", np.min),
-        "soil": worst("soil_temperature_min", np.min),
+        "state": worst("worst_surface_state"),
+        "canopy": worst("canopy_temperature_min", -1.0),
+        "soil": worst("soil_temperature_min", -1.0),
     }
     at_night = option_run[:, job.shifts.index(0)]
     data: dict[str, tuple[tuple[str, ...], Array]] = {}
@@ -169,8 +155,10 @@ def _told(
         picked = [by_event[option_run[:, s], :, :, s] for s in range(shifts)]
         data[f"event_{name}"] = (("option", "group", "event", "shift"), np.stack(picked, axis=-1))
     for name, source in (("energy", "heating_energy"), ("power", "heating_power_max"), ("heated", "heating_hours")):
-        values = worst(source, np.max) if name == "heated" else mean(source)
+        values = worst(source) if name == "heated" else mean(source)
         data[name] = (("option", "group", "night"), values[at_night, :, :dark])
+    air = job.climate.weather["air_temperature"].values[0]
+    data["air"] = (("night",), air[24 * SETTLING + 12 :][: 24 * dark].reshape(dark, 24).mean(axis=1))
     kind = np.array(kind_of_run)[at_night]
     data["laid"] = (("option",), made.laid[kind].astype(float))
     data["covered_hours"] = (("option",), made.covered_hours[kind].astype(float))
@@ -185,6 +173,3 @@ def _told(
         },
         attrs={"climate": job.climate.name, "winter": job.climate.winters[0].name},
     )
-
-
-OUTSIDE = SurfaceState.WHITE_FROST

@@ -157,7 +157,9 @@ def _cut(
     times = whole["time"].values
     origin, count = times[0], (season.days + SETTLING) * 24 + 1
     values = {name: whole[name].values[0] for name in WEATHER}
-    known = np.isfinite([values[name] for name in _NEEDED]).all(axis=0)
+    for name in ("precipitation_flux", "snowfall_flux"):  # what was not noted did not fall
+        values[name] = np.nan_to_num(values[name])
+    known: NDArray[np.bool_] = np.isfinite(np.stack([values[name] for name in _NEEDED])).all(axis=0)
     years = range(int(str(times[0])[:4]) - 1, int(str(times[-1])[:4]) + 1)
     parts: list[dict[str, NDArray[np.float64]]] = []
     kept: list[Winter] = []
@@ -169,7 +171,7 @@ def _cut(
         begin = midnight(season.begin(year), site) - SETTLING * DAY
         at = np.round((begin - origin) / HOUR).astype(int) + np.arange(count)
         inside = (at >= 0) & (at < times.size)
-        have = inside & known[np.clip(at, 0, times.size - 1)]
+        have: NDArray[np.bool_] = np.logical_and(inside, known[np.clip(at, 0, times.size - 1)])
         counted = have[SETTLING * 24 :]
         name = "typical" if typical else _name(season, year)
         air = values["air_temperature"][at[have]]
@@ -196,7 +198,8 @@ def _mended(
     part: dict[str, NDArray[np.float64]], have: NDArray[np.bool_]
 ) -> tuple[dict[str, NDArray[np.float64]], int]:
     """Hours that are missing, taken from the same hour of the nearest day that has it."""
-    missing = np.flatnonzero(~have | ~np.isfinite(list(part.values())).all(axis=0))
+    told = [row for row in part.values() if np.isfinite(row).any()]  # a record may know nothing of wind direction
+    missing = np.flatnonzero(~have | ~np.isfinite(told).all(axis=0))
     if not missing.size:
         return part, 0
     whole = np.setdiff1d(np.arange(have.size), missing)

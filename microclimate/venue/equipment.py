@@ -7,6 +7,7 @@ from pydantic_core import PydanticCustomError
 
 from microclimate.venue.limits import default
 from microclimate.venue.model import Model, Unit
+from microclimate.venue.tariff import Price
 
 CoverKind = Literal["permeable", "insulated", "rain sheet", "raised"]
 CircuitKind = Literal["hydronic", "cable", "warm air"]
@@ -177,16 +178,45 @@ class Circuit(Model):
         return self
 
 
+# Heat out per energy in where none is given: boilers on gross calorific value .85-.95, oil .85 (from memory); a heat
+# pump at its rating point, water at 35 degC from air at 7 or brine at 0 degC (EN 14511): 4 (from memory).
+_EFFICIENCY = {"gas": 0.9, "oil": 0.85, "propane": 0.9, "electric": 1.0, "heat pump": 4.0, "district heat": 1.0}
+
+
 class Plant(Model):
     """What feeds the circuits."""
 
-    kind: Literal["gas", "oil", "electric", "heat pump", "district heat"] = Field(
-        "gas", description="gas, oil, electric, heat pump or district heat"
+    kind: Literal["gas", "oil", "propane", "electric", "heat pump", "district heat"] = Field(
+        "gas", description="gas, oil, propane, electric, heat pump or district heat"
     )
     power: Annotated[float, Unit("kW", 1, 50000)] | None = Field(None, description="most it gives in all")
     efficiency: Annotated[float, Unit("1", 0.3, 8)] = Field(
-        0.9, description="heat out per energy in (a heat pump: 2 to 5)"
+        description="heat out per energy in (a heat pump: 2 to 5, with water at 35 degC)"
     )
+    heat_source: Literal["outdoor air", "ground"] = Field(
+        "outdoor air", description="of a heat pump: outdoor air or ground"
+    )
+    flow: Annotated[float, Unit("m3/h", 0.1, 5000)] | None = Field(None, description="of the heating water, if read")
+    supply_reading: Annotated[float, Unit("degC", -10, 110)] | None = Field(None, description="at full load, if read")
+    return_reading: Annotated[float, Unit("degC", -10, 110)] | None = Field(None, description="at full load, if read")
+    glycol: Annotated[float, Unit("1", 0, 0.6)] = Field(0.30, description="share of propylene glycol in the water")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _complete(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        return {"efficiency": _EFFICIENCY.get(str(data.get("kind", "gas")), 0.9)} | data
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        given = [self.flow, self.supply_reading, self.return_reading]
+        if any(value is None for value in given) and any(value is not None for value in given):
+            raise PydanticCustomError("plant", "flow, supply_reading and return_reading go together: give all or none")
+        warm, cool = self.supply_reading, self.return_reading
+        if warm is not None and cool is not None and warm <= cool:
+            raise PydanticCustomError("plant", "supply_reading must be above return_reading")
+        return self
 
 
 class Equipment(Model):
@@ -219,7 +249,21 @@ class Prices(Model):
     """In the venue's own money; what is not given is not reckoned."""
 
     currency: str = Field("USD", min_length=1, max_length=8, description="printed beside every sum")
-    energy: Annotated[float, Unit("1", 0, 100)] | None = Field(None, description="per kWh of fuel or current")
+    energy: Annotated[float, Price(0, 100)] | None = Field(
+        None, description='of the plant\'s fuel or current, per kWh; or text such as "1.05 per therm"'
+    )
+    electricity: Annotated[float, Price(0, 100)] | None = Field(
+        None, description="of current for cables, per kWh, where the plant burns something else"
+    )
+    demand: Annotated[float, Unit("1", 0, 1000)] | None = Field(
+        None, description="for each kW of the highest electric load in a month"
+    )
+    co2: Annotated[float, Unit("1", 0, 5)] | None = Field(
+        None, description="kg CO2 for each kWh of the plant's fuel or current; else published values of the fuel"
+    )
+    co2_electricity: Annotated[float, Unit("1", 0, 5)] | None = Field(
+        None, description="kg CO2 for each kWh of current for cables"
+    )
     crew_hour: Annotated[float, Unit("1", 0, 10000)] | None = Field(None, description="per person and hour")
     event_lost: Annotated[float, Unit("1", 0, 1e10)] | None = Field(None, description="if the event cannot take place")
     poor_surface: Annotated[float, Unit("1", 0, 1e10)] | None = Field(

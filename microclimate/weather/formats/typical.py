@@ -19,6 +19,7 @@ from microclimate.schema import Site
 from microclimate.weather.place import SAME_PLACE, distance
 from microclimate.weather.table import Column, Table
 
+MOST_RAIN = 150.0  # [mm] in an hour; more is a fault of the file (world record about 300; ours)
 YEAR = 2025  # months of different years are set into one; the last label falls on 1 January after it
 
 
@@ -51,6 +52,8 @@ def tmy3(data: bytes, path: Path, site: Site) -> Table:
             if wet.size >= 20 and np.isin(wet, (1.0, 2.0)).mean() < 0.01:
                 column.values = column.values * 0.1
                 made.codes.append("precipitation_unit=tenths of mm")
+            # published files hold such depths without any rain about (703165: 232 to 753 mm in an hour)
+            column.values = np.where(column.values > MOST_RAIN, np.nan, column.values)
     return made
 
 

@@ -1,0 +1,225 @@
+"""`microclimate sizing`: venue, climates and a grid of options in, what each option brings and costs out."""
+
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+
+from microclimate.errors import InputError, Problem, refuse
+from microclimate.exposure.bowl import bowl as build_bowl
+from microclimate.report import words_sizing
+from microclimate.report.sized import ClimateTold, NightTold, Sized, WinterTold
+from microclimate.schema import Event
+from microclimate.sizing import answers, calendar, winter_run, winters
+from microclimate.sizing import options as opt
+from microclimate.sizing.reduced import Reduced, equipped, reduced
+from microclimate.venue import load
+from microclimate.venue.load import Venue
+from microclimate.workflow import files, warm
+
+RARITY = 10.0  # years; ours
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a planner asks, beside venue and climates."""
+
+    events: Path | None = None
+    season: str = ""  # "11-01/02-28"
+    target: str = ""  # "0.9" or "90 %"; the venue's tolerated chance otherwise
+    rarity: float = RARITY
+    grid: opt.Asked = field(default_factory=opt.Asked)
+    large: bool = False  # run whatever it takes
+    out: Path | None = None
+
+
+@dataclass(frozen=True)
+class Case:
+    """One climate, ready to run."""
+
+    climate: winters.Climate
+    site: Reduced
+    events: tuple[Event, ...]
+    shifts: tuple[int, ...]
+
+    def jobs(self, venue: Venue, grid: opt.Grid) -> list[winter_run.Job]:
+        """One for each winter."""
+        return [
+            winter_run.Job(venue, winters.of_winter(self.climate, number), grid, self.events, self.shifts)
+            for number in range(len(self.climate.winters))
+        ]
+
+
+def sizing(
+    venue_path: Path,
+    climates: Sequence[Path],
+    question: Question,
+    *,
+    say: Callable[[str], None] = lambda text: None,
+) -> str:
+    """What each option of the grid brings and costs over the winters of each climate.
+
+    Raises
+    ------
+    InputError
+        Everything that has to be mended in venue, climates, events and options.
+    """
+    venue, _ = equipped(files.described(venue_path))
+    planned = not files.described(venue_path).equipment.circuits
+    target = _target(question.target, venue)
+    grid = opt.grid(question.grid, venue)
+    say("Reading the climates ...")
+    cases, given = _cases(venue, venue_path, climates, question, say)
+    _bearable(grid, cases, question.large)
+    told = []
+    for case in cases:
+        parts = []
+        for job in case.jobs(venue, grid):
+            say(f"{job.name} ...")
+            parts.append(winter_run.run(job))
+        told.append(_told(case, grid, parts, target))
+    sized = _sized(venue, cases, told, grid, target, planned, given)
+    return words_sizing.text(sized)
+
+
+def _cases(
+    venue: Venue, venue_path: Path, paths: Sequence[Path], question: Question, say: Callable[[str], None]
+) -> tuple[list[Case], bool]:
+    """Every climate with its events; all faults of all of them at once."""
+    here = venue.site.site
+    asked = venue.events if question.events is None else load.events(question.events, here.time_zone)
+    season = _season(question.season, here.latitude)
+    year = calendar.year_of(asked, season, here)
+    problems: list[Problem] = []
+    found: list[winters.Climate] = []
+    if not paths:
+        raise refuse("--climate", "no file", "a typical year (TMY3, EPW) or a long hourly record (CSV, NetCDF)")
+    for path in paths:
+        try:
+            found.append(winters.climate(path, here, season, year, question.rarity))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError("climates", problems)
+    say("Working out what the stands hide (kept for the next run) ...")
+    warm.up(venue_path)
+    bowl = build_bowl(venue)
+    events = asked or calendar.weekly(season, here)
+    cases = []
+    for climate in found:
+        placed = calendar.placed(events, season, year if asked else calendar.USUAL_YEAR, here, climate.site)
+        site = reduced(venue, bowl, climate)
+        cases.append(Case(climate, site, placed, calendar.shifts(len(climate.winters))))
+    return cases, bool(asked)
+
+
+def _season(text: str, latitude: float) -> winters.Season:
+    """The season of "11-01/02-28"."""
+    if not text.strip():
+        return winters.usual(latitude)
+    wanted = "first and last day, such as 11-01/02-28"
+    try:
+        first, last = (date.fromisoformat(f"2025-{part.strip()}") for part in text.split("/"))
+    except ValueError:
+        raise refuse("--season", repr(text), wanted) from None
+    days = (last - first).days + 1
+    if days <= 0:
+        days += winters.YEAR
+    if not 7 <= days <= 300:
+        raise refuse("--season", f"{days} days", "7 to 300 days")
+    return winters.Season((first.month, first.day), days)
+
+
+def _target(text: str, venue: Venue) -> float:
+    """Share of event windows to hold."""
+    if not text.strip():
+        return 1.0 - venue.limits.tolerated_chance
+    bare = text.strip().removesuffix("%").strip()
+    try:
+        value = float(bare.replace(",", "."))
+    except ValueError:
+        raise refuse("--target", repr(text), "a share such as 90 %") from None
+    share = value / 100.0 if "%" in text or value > 1.0 else value
+    if not 0.05 <= share <= 0.999:
+        raise refuse("--target", repr(text), "5 % to 99.9 %")
+    return share
+
+
+def _bearable(grid: opt.Grid, cases: Sequence[Case], large: bool) -> None:
+    """Refuses what would take long, with what it would take."""
+    threads = os.cpu_count() or 1
+    minutes, size, count = 0.0, 0.0, 0
+    for case in cases:
+        steps = int(case.climate.weather.sizes["time"] * 3600 / winter_run.STEP)
+        columns = case.site.patches.sizes["patch"]
+        guess = opt.estimate(grid, columns, steps, len(case.climate.winters), len(case.shifts), threads)
+        minutes, size = minutes + guess.minutes, max(size, guess.bytes)
+        count += len(case.climate.winters)
+    if minutes > opt.MOST_MINUTES and not large:
+        raise refuse(
+            "options",
+            f"{len(grid.options)} options over {count} winters take about {minutes:.0f} min on {threads} threads and "
+            f"{size / 1e9:.1f} GB for each process",
+            f"at most {opt.MOST_MINUTES:.0f} min",
+            "give fewer powers, depths, leads or policies, or --no-covers; or say --yes",
+        )
+
+
+def _told(case: Case, grid: opt.Grid, parts: Sequence[xr.Dataset], target: float) -> ClimateTold:
+    climate = case.climate
+    told = answers.answers(case.site, grid, parts)
+    chosen = answers.smallest(told, target)
+    night = climate.night
+    return ClimateTold(
+        climate.name,
+        climate.far,
+        climate.typical,
+        climate.begin,
+        climate.begin + timedelta(days=climate.season.days - 1),
+        tuple(WinterTold(w.name, w.coverage, w.lowest) for w in climate.winters),
+        tuple(WinterTold(w.name, w.coverage, w.lowest) for w in climate.left_out),
+        climate.filled,
+        None
+        if night is None
+        else NightTold(night.years, night.lowest, night.low, night.high, night.winters, night.short),
+        told,
+        answers.nearest(told) if chosen is None else chosen,
+        chosen is not None,
+        tuple(int(n) for n in answers.frontier(told)),
+        tuple(code for code in str(climate.weather.attrs.get("assumed", "")).split("\n") if code),
+    )
+
+
+def _sized(
+    venue: Venue,
+    cases: Sequence[Case],
+    told: Sequence[ClimateTold],
+    grid: opt.Grid,
+    target: float,
+    planned: bool,
+    given: bool,
+) -> Sized:
+    site, plant = cases[0].site, venue.equipment.plant
+    return Sized(
+        venue.name,
+        venue.shown,
+        "" if venue.prices is None else venue.prices.currency,
+        target,
+        venue.limits.canopy_min,
+        venue.limits.rootzone_min,
+        site.heated_area,
+        float(np.sum(list(site.area.values()))),
+        site.members,
+        "" if plant is None else plant.kind,
+        1.0 if plant is None else plant.efficiency,
+        planned,
+        tuple(event.name for event in cases[0].events),
+        given,
+        cases[0].shifts,
+        max((policy.lead for policy in grid.policies), default=0.0),
+        tuple(told),
+    )
