@@ -3,6 +3,7 @@
 "North goal, 100 mm, 41 degF, 16:30"      a probe in the root zone
 "North goal, surface, -1.5 degC, 4:30 pm" an infrared thermometer
 "North goal, 50 mm, 18 %, 16:30"          water by volume
+"North goal, air, -1.5 degC, 20:30"       a thermometer in the air over the grass; "dew point" in its place likewise
 """
 
 import csv
@@ -19,18 +20,27 @@ from microclimate.errors import InputError, Problem
 from microclimate.fieldlog import clock
 
 # one reading stands for its whole zone: instrument and place together, one standard deviation (ours, no source)
-ERRORS = {"soil_temperature": 0.5, "canopy_temperature": 1.5, "water_content": 0.04}  # [K], [K], [1]
+ERRORS = {  # [K], [K], [1], [K], [K]
+    "soil_temperature": 0.5,
+    "canopy_temperature": 1.5,
+    "water_content": 0.04,
+    "air_temperature": 0.5,
+    "dew_point_temperature": 1.0,
+}
 
 _RANGES = {  # [SI] what a reading can be, and in words
     "soil_temperature": (230.0, 335.0, "-43 to 62 °C"),
     "canopy_temperature": (220.0, 350.0, "-53 to 77 °C"),
     "water_content": (0.0, 0.8, "0 to 80 %"),
+    "air_temperature": (220.0, 330.0, "-53 to 57 °C"),
+    "dew_point_temperature": (200.0, 310.0, "-73 to 37 °C"),
 }
 _SURFACE = {"surface", "canopy", "leaf", "0", "0 mm", "0 cm", "0 m", "0 in"}
+AIR = {"air": "air_temperature", "dew point": "dew_point_temperature", "dewpoint": "dew_point_temperature"}
 _WORDING = '"ZONE, 100 mm, 41 degF, 16:30"'
 _NUMBER = r"[-+\u2212]?\d+(?:[.,]\d+)?"
 _SPOT = re.compile(
-    rf"^\s*(?P<zone>.+?)\s*[,;]\s*(?P<depth>surface|canopy|leaf|{_NUMBER}\s*[^\d\s,;]*)\s*"
+    rf"^\s*(?P<zone>.+?)\s*[,;]\s*(?P<depth>surface|canopy|leaf|air|dew\s?point|{_NUMBER}\s*[^\d\s,;]*)\s*"
     rf"[,;]\s*(?P<value>{_NUMBER}\s*[^\d\s,;][^,;]*?)\s*[,;]\s*(?P<time>[^,;]+?)\s*$",
     re.IGNORECASE,
 )
@@ -41,8 +51,8 @@ class Spot:
     """One reading, SI."""
 
     zone: str
-    kind: str  # soil_temperature, canopy_temperature or water_content
-    depth: float  # [m] below the surface, 0 on the leaf
+    kind: str  # soil_temperature, canopy_temperature, water_content, air_temperature or dew_point_temperature
+    depth: float  # [m] below the surface, 0 on the leaf and in the air
     value: float  # [K] or [1]
     time: np.datetime64  # UTC
     error: float  # [K] or [1] one standard deviation, place and instrument together
@@ -161,8 +171,8 @@ def checked(
         close = difflib.get_close_matches(zone, zones, n=1)
         cure = f"did you mean {close[0]!r}?" if close else f"zones are {', '.join(zones)}"
         problems.append(Problem(where, f"no zone {zone!r}", cure=cure))
-    metres = 0.0
-    if depth.lower() not in _SURFACE:
+    metres, over = 0.0, AIR.get(" ".join(depth.lower().split()))
+    if over is None and depth.lower() not in _SURFACE:
         try:
             metres = units.quantity(depth.replace("\u2212", "-"), "mm")
         except units.UnknownUnit as error:
@@ -172,6 +182,10 @@ def checked(
     number, kind = np.nan, "soil_temperature"
     try:
         number, kind = _value(value.replace("\u2212", "-"), metres)
+        if over is not None:
+            if kind == "water_content":
+                raise units.UnknownUnit(f"{value!r} is no temperature")
+            kind = over
         low, high, words = _RANGES[kind]
         if not low <= number <= high:
             problems.append(Problem(where, value, words))

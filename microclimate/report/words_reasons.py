@@ -110,7 +110,10 @@ ASSUMED: Mapping[str, str] = {
     "wider": "the stated error model widened {value} times",
     "pooled": "forecasts put together: {value}",
     "not_dressed": "the same in all members: {value}",
-    "bias": "forecast corrected by what was measured here: {value}",
+    "bias": "the night's lowest air moved by {value:temperature difference} after what was read here before",
+    "bias_nights": "that was learned from {value} nights read here",
+    "offline": "no new forecast could be had: this is the last one kept, {value} h old",
+    "source_lost": "left out, since it could not be had: {value}",
     "nowcast": "tonight's curve pulled to the evening's readings by {value:temperature difference}",
     # exposure
     "bowl_wind": "wind over the field: {value}",

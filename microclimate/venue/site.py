@@ -1,10 +1,11 @@
 """Where the field lies: position, clock and what stands round the venue."""
 
+import re
 from datetime import datetime
 from typing import Annotated, Any, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from microclimate import schema
@@ -14,6 +15,11 @@ from microclimate.venue.model import Model, Unit
 # (from memory: open .03, roughly open .10, rough .25, very rough .5, closed/town 1.0).
 SURROUNDINGS = {"open country": 0.03, "farmland": 0.10, "suburb": 0.5, "town": 1.0}
 
+
+_SERVICES = {  # what is asked by default: form, and in words
+    "forecast": (r"nws|metno|mosmix:[A-Za-z0-9]{3,6}", "nws, metno or mosmix:ID, or several joined with +"),
+    "observed": (r"nws|metar:[A-Za-z0-9]{3,6}", "nws or metar:ID"),
+}
 
 _WINTER = datetime(2025, 1, 15)
 
@@ -29,6 +35,10 @@ class Site(Model):
     surroundings: str | float = Field(
         "suburb", description="open country, farmland, suburb or town; or a roughness length in metres"
     )
+    forecast: str = Field(
+        "", description="service asked when no weather is given: nws, metno, mosmix:ID, or several joined with +"
+    )
+    observed: str = Field("", description="whose observations begin the run then: nws, or metar:ID of an airport")
 
     @field_validator("time_zone")
     @classmethod
@@ -59,6 +69,15 @@ class Site(Model):
                 {"wanted": _quoted(), "value": value, "choices": list(SURROUNDINGS)},
             )
         return Unit("m", 1e-4, 3).convert(value)
+
+    @field_validator("forecast", "observed")
+    @classmethod
+    def _service(cls, value: str, info: ValidationInfo) -> str:
+        one, wanted = _SERVICES[str(info.field_name)]
+        parts = [part.strip() for part in value.split("+")] if info.field_name == "forecast" else [value]
+        if value and not all(re.fullmatch(one, part) for part in parts):
+            raise PydanticCustomError("choice", "must be {wanted}", {"wanted": wanted, "value": value, "choices": []})
+        return value
 
     @model_validator(mode="after")
     def _clock_agrees(self) -> Self:

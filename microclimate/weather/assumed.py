@@ -48,7 +48,10 @@ CODES: Mapping[str, str] = {
     "wider": "the error model times this",
     "pooled": "sources put together",
     "not_dressed": "variables that all members share",
-    "bias": "local correction [K] and from how many nights",
+    "bias": "local correction of the night's lowest [K]",
+    "bias_nights": "how many nights read here it was learned from",
+    "offline": "no new forecast could be had: age of the one kept [h]",
+    "source_lost": "a source of several that could not be had",
     "nowcast": "evening readings pulled the night's curve by this [K]",
     "typed_by_hand": "one night from a low and a high",
 }

@@ -35,6 +35,7 @@ class Fetched:
     path: Path
     issued: datetime | None
     notes: tuple[str, ...] = ()
+    kept: bool = False  # an earlier one, in place of a new one that could not be had
 
     def age(self, now: datetime) -> timedelta | None:
         """How old the forecast is; None where it does not say."""
@@ -143,7 +144,7 @@ def current(
     Raises
     ------
     WeatherTooOld
-        No answer and nothing kept.
+        No answer, and nothing kept that is younger than `TOO_OLD`.
     """
     try:
         return forecast(text, site, archive, now, base=base, visit=visit)
@@ -157,10 +158,24 @@ def current(
             ]
             raise WeatherTooOld(name, problems) from error
         age = kept.age(now)
+        if age is not None and age > TOO_OLD:
+            found = f"the last forecast kept is {_hours(age)} h old"
+            young = f"one younger than {_hours(TOO_OLD)} h"
+            raise WeatherTooOld(
+                name, [*error.problems, Problem(name, found, young, "give one with --weather")]
+            ) from error
         old = f"{age.total_seconds() / 3600:.0f} h old" if age is not None else "of unknown age"
         return Fetched(
-            kept.path, kept.issued, (f"no new forecast ({error.problems[0]})", f"the last one kept is {old}")
+            kept.path, kept.issued, (f"no new forecast ({error.problems[0]})", f"the last one kept is {old}"), True
         )
+
+
+def last_observed(text: str, archive: Path) -> Path | None:
+    """The newest observations kept of a service."""
+    name, place = source(text, observed=True)
+    pattern = f"{_label(name, place)}_observed_????????T????Z.{SUFFIX[name]}"
+    kept = sorted(archive.glob(pattern)) if archive.is_dir() else []
+    return kept[-1] if kept else None
 
 
 def last(name: str, place: str, archive: Path) -> Fetched | None:

@@ -158,15 +158,30 @@ def local(
     if nights < FEWEST:
         return members
     centre, scale = float(made["mean"].values[-1]), float(made["scale"].values[-1])
+    moved = dress.spread_evenly(paths, window, _ramp(times, night), centre, scale)
+    notes = [f"bias={centre - float(lowest.mean()):+.1f}", f"bias_nights={nights}"]
+    return _with(members, moved, site, notes)
+
+
+def shifted(members: xr.Dataset, site: Site, night: tuple[np.datetime64, np.datetime64], by: float) -> xr.Dataset:
+    """Members with a night's air temperature moved by a number known beforehand [K]."""
+    moved = members["air_temperature"].values + by * _ramp(members["time"].values, night)
+    return _with(members, moved, site, [f"bias={by:+.1f}"])
+
+
+def _ramp(times: NDArray[np.datetime64], night: tuple[np.datetime64, np.datetime64]) -> Floats:
+    """How much of a night's move applies (time,): all of it in the night, none some hours before and after."""
     hours = (times - night[0]) / np.timedelta64(1, "h")
     length = float((night[1] - night[0]) / np.timedelta64(1, "h"))
-    ramp = np.clip(np.minimum(hours + ensemble.RAMP, length + ensemble.RAMP - hours) / ensemble.RAMP, 0.0, 1.0)
-    moved = dress.spread_evenly(paths, window, ramp, centre, scale)
+    inside = np.minimum(hours + ensemble.RAMP, length + ensemble.RAMP - hours)
+    return np.asarray(np.clip(inside / ensemble.RAMP, 0.0, 1.0))
+
+
+def _with(members: xr.Dataset, temperature: Floats, site: Site, notes: list[str]) -> xr.Dataset:
+    """Members with another air temperature, their depression of the dew point kept."""
     one = {str(name): members[name].values for name in WEATHER}
     run = dress.latents(*(one[name] for name in _LATENT))
-    made_latents = dress.Latents(moved, run.depression, run.wind, run.cloud)
-    note = f"bias={centre - float(lowest.mean()):+.1f} K from {nights} nights"
-    return _rebuilt(members, one, made_latents, site, [note])
+    return _rebuilt(members, one, dress.Latents(temperature, run.depression, run.wind, run.cloud), site, notes)
 
 
 def pool(weathers: Sequence[xr.Dataset]) -> xr.Dataset:

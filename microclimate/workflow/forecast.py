@@ -6,13 +6,14 @@ from pathlib import Path
 
 import xarray as xr
 
-from microclimate.errors import InputError, Problem, refuse
-from microclimate.schema import Site
+from microclimate.errors import InputError, Problem, WeatherTooOld, refuse
 from microclimate.venue import load
-from microclimate.weather import complete, fetch, read, typed
+from microclimate.venue.site import Site as Place
+from microclimate.weather import assumed, complete, fetch, read, typed
 from microclimate.weather.visit import Visit
 
 ARCHIVE = "forecasts"  # folder beside the venue file
+WAYS = "one of --weather FILE, --from SOURCE, or --low with --high, --wind and --cloud"
 
 
 @dataclass(frozen=True)
@@ -28,11 +29,17 @@ class Typed:
 
 @dataclass(frozen=True)
 class Given:
-    """Weather of a run, the file it came from if any, and what to say about it."""
+    """Weather of a run: one series for each source, the files they came from, and observations before it if any."""
 
-    weather: xr.Dataset
-    path: Path | None
+    weathers: tuple[xr.Dataset, ...]
+    paths: tuple[Path, ...] = ()
     notes: tuple[str, ...] = ()
+    observed: Path | None = None
+
+    @property
+    def name(self) -> str:
+        """What the reader is told it is."""
+        return " + ".join(path.name for path in self.paths) or "typed by hand"
 
 
 def by_hand(*, low: str | None, high: str | None, dew: str | None, wind: str | None, cloud: str | None) -> Typed | None:
@@ -57,7 +64,7 @@ def by_hand(*, low: str | None, high: str | None, dew: str | None, wind: str | N
 
 
 def given(
-    site: Site,
+    place: Place,
     folder: Path,
     evening: date,
     now: datetime,
@@ -72,7 +79,8 @@ def given(
 
     Parameters
     ----------
-    site : Site
+    place : Place
+        The venue's [site]; its services are asked where nothing else is given.
     folder : Path
         Of the venue; fetched forecasts are kept in it.
     evening : date
@@ -80,19 +88,18 @@ def given(
     now : datetime
         Naive UTC.
     path, source, by_hand
-        One of them: a file, a service (`fetch.source`), a typed night.
+        At most one of them: a file, services (`fetch.source`) joined with +, a typed night.
     visit, base : optional
         As in `fetch.forecast`.
 
     Raises
     ------
     InputError
-        None or more than one of them, and whatever is wrong with it.
+        No weather or more than one of them, and whatever is wrong with it.
     """
-    ways = [way is not None for way in (path, source, by_hand)]
-    if sum(ways) != 1:
-        found = "no weather is given" if not any(ways) else "weather is given twice"
-        raise refuse("weather", found, "one of --weather FILE, --from SOURCE, or --low with --high, --wind and --cloud")
+    site = place.site
+    if sum(way is not None for way in (path, source, by_hand)) > 1:
+        raise refuse("weather", "weather is given twice", WAYS)
     if by_hand is not None:
         night = typed.typed(
             site,
@@ -103,13 +110,46 @@ def given(
             wind=by_hand.wind,
             cloud=by_hand.cloud,
         )
-        return Given(complete.weather(night, site), None)
-    notes: tuple[str, ...] = ()
-    if source is not None:
-        got = fetch.current(source, site, folder / ARCHIVE, now.replace(tzinfo=UTC), visit=visit, base=base)
-        path, notes = got.path, got.notes
-    assert path is not None
-    return Given(complete.weather(read.weather(path, site), site), path, notes)
+        return Given((complete.weather(night, site),))
+    if path is not None:
+        return Given((complete.weather(read.weather(path, site), site),), (path,))
+    asked = source or place.forecast
+    if not asked:
+        raise refuse(
+            "weather", "no weather is given", WAYS, 'or name a service in the venue: [site] forecast = "metno"'
+        )
+    return _asked(asked, place, folder / ARCHIVE, now.replace(tzinfo=UTC), visit, base)
+
+
+def _asked(services: str, place: Place, archive: Path, now: datetime, visit: Visit | None, base: str | None) -> Given:
+    """What several services say; one that cannot be had is left out while another can."""
+    site = place.site
+    got: list[fetch.Fetched] = []
+    lost: list[str] = []
+    problems: list[Problem] = []
+    for service in dict.fromkeys(part.strip() for part in services.split("+")):
+        try:
+            got.append(fetch.current(service, site, archive, now, visit=visit, base=base))
+        except WeatherTooOld as error:
+            lost.append(service)
+            problems += error.problems
+    if not got:
+        raise WeatherTooOld("weather", problems)
+    weathers = []
+    for one in got:
+        weather = complete.weather(read.weather(one.path, site), site)
+        age = one.age(now)
+        codes = [f"offline={age.total_seconds() / 3600:.0f}"] if one.kept and age is not None else []
+        weathers.append(assumed.note(weather, codes + [f"source_lost={name}" for name in lost]))
+    notes = [note for one in got for note in one.notes]
+    observed = None
+    if place.observed:
+        try:
+            observed = fetch.observed(place.observed, site, archive, now, visit=visit, base=base).path
+        except InputError as error:
+            observed = fetch.last_observed(place.observed, archive)
+            notes.append(f"no new observations ({error.problems[0]})")
+    return Given(tuple(weathers), tuple(one.path for one in got), tuple(notes), observed)
 
 
 def fetched(

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +23,7 @@ from microclimate.simulate import run, start, start_file
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
 from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, warm, windows
+from microclimate.workflow import members as nightly
 
 MEMBERS = 31
 STATE_FILE = "state.nc"
@@ -146,29 +147,32 @@ def work_out(
     site = venue.site.site
     day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
     asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events)]
-    got = forecast.given(site, venue_path.parent, day, now, **ways)
+    got = forecast.given(venue.site, venue_path.parent, day, now, **ways)
     for note in got.notes:
         say(note[0].upper() + note[1:])
-    weather = got.weather
     coming = day == windows.coming_night(now, site.time_zone)
     dark = windows.night(site, day, "tonight" if coming else f"night of {day.day} {day:%b}")
-    ensemble.covers(weather, windows.stamp(dark.start), windows.stamp(dark.end))
+    seed = _seed(venue, dark)
+    weather = nightly.members(got.weathers, venue, MEMBERS, seed)
+    asleep = nightly.Night(windows.stamp(dark.start), windows.stamp(dark.end), windows.stamp(now))
+    ensemble.covers(weather, asleep.start, asleep.end)
     begin, end = _reach(weather)
     for event in asked:
         ensemble.covers(weather, windows.stamp(event.start), windows.stamp(event.end))
     later = windows.in_reach((*asked, *venue.events), dark.start, end)
     spans = (dark, *later)
-    members = ensemble.members(weather, site, MEMBERS, seed=_seed(venue, dark))
+    members = nightly.corrected(weather, venue, files.log(venue_path, None), got.paths, asleep)
     members = _until(members, windows.stamp(max(span.end for span in spans)))
-    spoken = _readings(readings, venue, begin)
+    spoken = _readings(readings, venue, min(max(begin + timedelta(hours=12), now), dark.end))
 
     say("Working out what the stands hide (kept for the next run) ...")
     warm.up(venue_path)
     bowl = build_bowl(venue)
     sun = patches.morning_sun(bowl, site.latitude, site.longitude, dark.end.date())
     joined = patches.patches(venue.field.zones, bowl, sun)
+    members = nightly.pulled(members, venue, bowl, joined, spoken)
     forcing = force.forcing(venue, members, bowl, joined)
-    lived = None
+    lived, past = None, past or got.observed
     if past is not None:
         before = complete.weather(read.weather(past, site), site).isel(realization=slice(0, 1))
         lived = force.forcing(venue, before, bowl, joined)
@@ -184,8 +188,7 @@ def work_out(
     outcome, canopy = run.outcome(venue, forcing, initial, plan, spans, states="canopy")
     assert canopy is not None
     risk = outlook.assess(outcome)
-    name = "typed by hand" if got.path is None else got.path.name
-    return Run(venue, members, name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk)
+    return Run(venue, members, got.name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk)
 
 
 def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, chosen: int) -> Answer:
@@ -234,9 +237,9 @@ def _seed(venue: Venue, dark: Event) -> int:
     return int(venue.digest("site")[:8], 16) ^ dark.start.toordinal()
 
 
-def _readings(given: Sequence[str], venue: Venue, begin: datetime) -> tuple[spots.Spot, ...]:
+def _readings(given: Sequence[str], venue: Venue, latest: datetime) -> tuple[spots.Spot, ...]:
     names = [zone.name for zone in venue.field.zones]
-    before = np.datetime64(begin, "ns") + np.timedelta64(12, "h")
+    before = np.datetime64(latest, "ns")
     found: list[spots.Spot] = []
     problems: list[Problem] = []
     for text in given:

@@ -157,7 +157,7 @@ def test_a_place_that_is_colder_than_its_forecasts_is_learned(members: xr.Datase
     for nights in (5, 15, 40):
         made = update.local(members, SITE, _past(nights, -2.0), NIGHT)
         shifts[nights] = float(made.air_temperature.sel(window).min("time").mean()) - lowest
-        assert assumed.codes(made)["bias"][0].endswith(f"from {nights} nights")
+        assert assumed.codes(made)["bias_nights"] == [str(nights)]
     assert shifts[40] == pytest.approx(-2.0, abs=1.0)
     assert shifts[5] < -0.5
     # by day nothing is moved
