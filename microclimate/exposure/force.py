@@ -130,7 +130,7 @@ class Forcing:
         made = replace(self, weather=weather)
         alike = self.seed is None and weather.sizes["realization"] == self.weather.sizes["realization"]
         kept = ("sight", "crest_by_cell", "crest", "_through", *(("basin", "shelter") if alike else ()))
-        made.__dict__ |= {name: getattr(self, name) for name in kept}
+        made.__dict__.update({name: getattr(self, name) for name in kept})
         return made
 
     def parts(self) -> Iterator[slice]:
