@@ -175,6 +175,9 @@ def zones(
         str | None,
         typer.Option("--at", metavar="TIME", help="a picture of the shade too: 2026-01-21T10:30, local time"),
     ] = None,
+    compare: Annotated[
+        str | None, typer.Option("--compare", metavar="ZONE,ZONE", help="two zones side by side")
+    ] = None,
     without_stands: Annotated[
         bool, typer.Option("--without-stands", help="and what the stands change: the same field without them")
     ] = False,
@@ -193,7 +196,8 @@ def zones(
     asked = {"without stands": without_stands, "concrete": concrete, "seats covered": seats_covered}
     variants = [key for key, wanted in asked.items() if wanted]
     with told_plainly(debug):
-        typer.echo(run(venue, weather, first=first, last=last, at=at, variants=variants, out=out, say=say))
+        text = run(venue, weather, first=first, last=last, at=at, variants=variants, compare=compare, out=out, say=say)
+        typer.echo(text)
 
 
 @app.command()

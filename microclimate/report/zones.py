@@ -2,7 +2,7 @@
 tables with their units. Screen, page and CSV files read the same columns, so that they cannot differ."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -65,6 +65,9 @@ class Zones:
     daily: xr.Dataset | None = None  # (zone, day): `zonal.by_day`
     variants: tuple[Variant, ...] = ()
     compare: tuple[str, str] | None = None
+    ranked: xr.Dataset | None = None  # `zonal.ranked`
+    edges: Mapping[str, float] = field(default_factory=dict)  # share of each zone where sun changes within a step
+    probes: tuple[tuple[str, float, float, str], ...] = ()  # why, x, y [m], zone
     grass: str = ""
     bears: Bears | None = None
     start: str = "season"  # what the ground began from: past or season

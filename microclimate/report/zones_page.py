@@ -10,7 +10,7 @@ import xarray as xr
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
-from microclimate.report import canvas, figures_zones, words_zones
+from microclimate.report import canvas, figures_zones, words_places, words_zones
 from microclimate.report.tables import Table
 from microclimate.report.words import glued
 from microclimate.report.zones import (
@@ -81,6 +81,13 @@ def parts(told: Zones) -> list[Part]:
     if told.spans is not None:
         found += _grass(told, told.spans)
     found += [_variant(told, variant) for variant in told.variants]
+    if told.compare is not None:
+        found.append(Part("Two zones", words_places.compared_lines(told), [words_places.compared(told)]))
+    if told.ranked is not None:
+        found.append(Part("Which is colder", words_places.order_lines(told), [words_places.order(told)]))
+    found.append(
+        Part("Where readings and probes belong", words_places.edge_lines(told) + words_places.probe_lines(told))
+    )
     if told.shade is not None:
         found.append(Part(words_zones.shade_title(told), [words_zones.shade_words(told)]))
     return [*found, Part("From what", words_zones.sources(told))]

@@ -131,3 +131,37 @@ def state_hours(days: xr.Dataset) -> xr.DataArray:
     return xr.DataArray(
         _folded(hours, days, "max"), coords={"zone": names(days), "state": states}, dims=("zone", "state")
     )
+
+
+def ranked(draws: xr.Dataset, days: xr.Dataset) -> xr.Dataset:
+    """Zones by the canopy of their nights, the coldest first, with what is not known of the bowl.
+
+    Parameters
+    ----------
+    draws : Dataset (draw, patch)
+        `night_canopy`, `canopy_mean`, `root_mean` [K].
+    days : Dataset
+        For the patches' zones and areas.
+
+    Returns
+    -------
+    Dataset (zone)
+        `rank`, `rank_low`, `rank_high`: 1 is the coldest, in the middle and over the draws; and (draw, zone) the three
+        temperatures as area means.
+    """
+    folded = {
+        n: _folded(draws[n].transpose("patch", "draw").values, days, "mean")
+        for n in ("night_canopy", "canopy_mean", "root_mean")
+    }
+    order = np.argsort(np.argsort(folded["night_canopy"], axis=0), axis=0) + 1
+    middle = np.argsort(np.argsort(np.median(folded["night_canopy"], axis=1))) + 1
+    return xr.Dataset(
+        {
+            "rank": ("zone", middle),
+            "rank_low": ("zone", order.min(axis=1)),
+            "rank_high": ("zone", order.max(axis=1)),
+            **{name: (("zone", "draw"), values) for name, values in folded.items()},
+        },
+        coords={"zone": names(days)},
+        attrs=draws.attrs,
+    )

@@ -253,7 +253,7 @@ def end(block: xr.Dataset, initial: xr.Dataset, result: Result) -> xr.Dataset:
         {
             "soil_temperature": (dims, degrees + ZERO_CELSIUS),
             "frozen_fraction": (dims, frozen),
-            "water_content": initial["water_content"].transpose(*dims),
+            "water_content": (dims, initial["water_content"].transpose(*dims).values),
             "canopy_temperature": (pair, leaf + ZERO_CELSIUS),
             "leaf_water": (pair, (1.0 - ice) * (film + frost)),
             "leaf_frost": (pair, ice * (film + frost)),

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 import xarray as xr
 
+from microclimate.errors import refuse
 from microclimate.exposure import daylight, patches
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
@@ -32,13 +33,13 @@ from microclimate.report.zones import (
     csv_of,
     days_csv,
 )
-from microclimate.risk import zonal
+from microclimate.risk import places, zonal
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
 from microclimate.workflow import files, zones_days
 from microclimate.workflow.zones_cases import VARIANTS
 from microclimate.workflow.zones_days import Days
-from microclimate.workflow.zones_run import LONGWAVE, Case, lived, mean_day
+from microclimate.workflow.zones_run import LONGWAVE, Case, drawn, lived, mean_day
 
 PAGE_FILE, ZONES_FILE, SPANS_FILE, DAYS_FILE = "zones.html", "zones.csv", "span.csv", "days.csv"
 
@@ -51,6 +52,7 @@ def zones(
     last: str | None = None,
     at: str | None = None,
     variants: Sequence[str] = (),
+    compare: str | None = None,
     out: Path | None = None,
     now: datetime | None = None,
     say: Callable[[str], None] = lambda text: None,
@@ -68,6 +70,8 @@ def zones(
         A local date and time, of which a picture of the shade is told too.
     variants : sequence of str
         Keys of `zones_cases.VARIANTS`: the same field as it might be, held against what is.
+    compare : str, optional
+        Two names with a comma between, of zones to be held side by side.
     out : Path, optional
         Folder for zones.html, zones.csv, and with weather span.csv and days.csv.
     now : datetime, optional
@@ -87,6 +91,7 @@ def zones(
     days = zones_days.asked(first, last, site.time_zone, zones_days.today(now, site), weather)
     if weather is not None:
         weather = zones_days.covering(weather, days)
+    pair = _pair(compare, [zone.name for zone in venue.field.zones])
     instant = None if at is None else zones_days.moment(at, site.time_zone)
     say("Working out what the stands hide (kept for the next run) ...")
     bowl = build_bowl(venue)
@@ -114,6 +119,10 @@ def zones(
     if own is not None:
         night = own.days["canopy_temperature_min"].mean("day").values
         cells = cells.assign(night_canopy=("cell", zonal.painted(night, joined)))
+    names, ranked = [zone.name for zone in field.zones], None
+    if own is not None and weather is not None:
+        say("Trying what is not known of the bowl ...")
+        ranked = zonal.ranked(drawn(base, joined, weather, own), own.days)
     told = Zones(
         venue=venue.name,
         shown=venue.shown,
@@ -126,6 +135,10 @@ def zones(
         spans=None if own is None else zonal.over_span(own.days),
         daily=None if own is None else zonal.by_day(own.days),
         variants=tuple(others),
+        compare=pair,
+        ranked=ranked,
+        edges=dict(zip(names, places.edge_share(cells, len(names)).tolist(), strict=True)),
+        probes=tuple((p.why, p.x, p.y, p.zone) for p in places.probes(cells, names)),
         grass=venue.species().name,
         bears=_bears(venue),
         start="season" if own is None else str(own.starts[0][1].attrs["start_source"]),
@@ -135,6 +148,18 @@ def zones(
     if out is not None:
         text += written(told, out)
     return text
+
+
+def _pair(compare: str | None, names: Sequence[str]) -> tuple[str, str] | None:
+    if compare is None:
+        return None
+    known = {name.lower(): name for name in names}
+    asked = [part.strip() for part in compare.split(",")]
+    strange = [part for part in asked if part.lower() not in known]
+    if len(asked) != 2 or strange:
+        found = f"there is no zone {strange[0]!r}" if strange else f"{len(asked)} names"
+        raise refuse("--compare", found, "two zones with a comma between", f"zones are {', '.join(names)}")
+    return known[asked[0].lower()], known[asked[1].lower()]
 
 
 def _light(cells: xr.Dataset, venue: Venue) -> xr.Dataset:

@@ -22,6 +22,7 @@ PAST = np.timedelta64(20, "D")  # of weather before the span that the ground is 
 SHORTEST_PAST = np.timedelta64(2, "D")
 HARDENING_PAST = np.timedelta64(150, "D")  # of air before the span, from which the grass's hardening is told
 LONGWAVE = ("longwave_sky", "longwave_stands")
+DRAWS, DRAWN = 8, 5  # draws of what is not known of wind and air in the bowl, and days they are told of; ours
 
 PlanOf = Callable[[Venue, np.datetime64, np.datetime64], xr.Dataset]
 
@@ -123,3 +124,37 @@ def mean_day(parts: list[xr.Dataset], days: Days) -> xr.Dataset:
         weights = np.asarray(hours) / sum(hours) if name in LONGWAVE else np.full(len(parts), 1.0 / days.count)
         mean[name] = sum(weight * part[name] for weight, part in zip(weights, parts, strict=True))
     return first.assign(mean)
+
+
+def drawn(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, draws: int = DRAWS) -> xr.Dataset:
+    """What is not known of the bowl's wind and air, laid over the days round the span's coldest.
+
+    Returns
+    -------
+    Dataset (draw, patch)
+        `night_canopy`, `canopy_mean` and `root_mean` [K] of at most `DRAWN` days up to the coldest one; attribute
+        `days`, how many those were.
+    """
+    venue = case.venue
+    species = [venue.species(venue.field.zones[k].turf) for k in joined["zone_index"].values.astype(int)]
+    coldest = int(np.argmin(own.days["canopy_temperature_min"].transpose("day", "patch").values.min(axis=1)))
+    last = own.days["day"].values[coldest].astype("datetime64[D]").item()
+    stretch, ground = next((days, ground) for days, ground in own.starts if days.first <= last <= days.last)
+    until = Days(stretch.first, last, stretch.time_zone)
+    begin, end = until.edges[[0, -1]]
+    part = zones_days.part(weather, begin - LEAD, end)
+    many = part.isel(realization=np.zeros(draws, dtype=int)).assign_coords(realization=np.arange(draws))
+    rows: list[list[np.ndarray]] = []
+    for whole in force.forcing(venue, many, case.bowl, joined, STEP):
+        block = case.added(_within(whole, begin, end))
+        states, _ = run.through(venue, block, ground, case.plan(venue, begin, end))
+        day = until.of(block["time"].values)
+        for k in range(block.sizes["realization"]):
+            one, told = block.isel(realization=[k]), states.isel(realization=[k])
+            digest = turf.digest(one, told, day, until.count, species, venue.limits).isel(day=slice(-DRAWN, None))
+            night, mean = digest["canopy_temperature_min"], digest["canopy_temperature"]
+            root = digest["soil_temperature"].isel(depth=2)
+            rows.append([part.transpose("day", "patch").values.mean(axis=0) for part in (night, mean, root)])
+    names = ("night_canopy", "canopy_mean", "root_mean")
+    found = {name: (("draw", "patch"), np.stack([row[k] for row in rows])) for k, name in enumerate(names)}
+    return xr.Dataset(found, attrs={"days": min(DRAWN, until.count)})

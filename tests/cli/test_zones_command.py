@@ -7,13 +7,24 @@ import pytest
 from command_line import DEMO, called, us_copy
 
 VENUE = DEMO / "venue.toml"
+PAIR = ("--compare", "west flank 3, East middle 2")
 
 
 @pytest.fixture(scope="module")
 def week(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
     """Three days of the demo's past, with a picture of an afternoon."""
     out = tmp_path_factory.mktemp("zones")
-    words = ("--weather", DEMO / "past.csv", "--from", "2026-01-20", "--to", "2026-01-22", "--at", "2026-01-21T16:00")
+    words = (
+        "--weather",
+        DEMO / "past.csv",
+        "--from",
+        "2026-01-20",
+        "--to",
+        "2026-01-22",
+        "--at",
+        "2026-01-21T16:00",
+        *PAIR,
+    )
     result = called("zones", VENUE, *words, "--out", out)
     assert result.exit_code == 0, result.output
     return result.output, out
@@ -103,3 +114,14 @@ def test_the_same_field_without_stands_and_with_other_seats(tmp_path: Path) -> N
     assert len(light) == 24
     assert max(light) <= 0.05
     assert min(light) < -0.2
+
+
+def test_two_zones_are_held_together_with_a_range(week: tuple[str, Path]) -> None:
+    part = week[0].split("Two zones")[1].split("Which is colder")[0]
+    row = next(line for line in part.splitlines() if line.startswith("mean of lowest"))
+    assert " to " in row
+    assert "8 draws" in part
+    assert called("zones", VENUE, "--compare", "West flank 3").exit_code == 2
+    strange = called("zones", VENUE, "--compare", "West flank 3, Moon")
+    assert strange.exit_code == 2
+    assert "there is no zone 'Moon'" in strange.output
