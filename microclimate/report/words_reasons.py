@@ -127,6 +127,8 @@ ASSUMED: Mapping[str, str] = {
 }
 
 _PLAIN = {
+    "air_temperature_percentile": "percentiles of air temperature",
+    "wind_speed_percentile": "percentiles of wind",
     "surface_downwelling_shortwave_flux_in_air": "sunshine",
     "surface_direct_downwelling_shortwave_flux_in_air": "direct sunshine",
     "surface_diffuse_downwelling_shortwave_flux_in_air": "diffuse sunshine",

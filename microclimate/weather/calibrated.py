@@ -8,8 +8,11 @@ x the ensemble mean, u the first forecast moved along the usual course of the ye
 below one takes nothing from the season), `season` what two annual harmonics and an annual change of slope add to it,
 `slow` and `fast` errors that last for weeks and for days (Ornstein-Uhlenbeck: gaps and lags are honoured). Every
 part starts from a stated prior and is learned night by night by a Kalman filter whose variance is learned with it: one
-night is worth something, and years do no harm. The ensemble's own spread told nothing about its error on two real sets
-and is not used. The spread is that of the place's own errors, wider where errors at like temperatures were wider.
+night is worth something, and years do no harm. Two priors run side by side and are weighed by how well each foretold
+what was read: one of a place much as the forecast has it, one of a place it does not know (a valley, a hollow), whose
+bias may be large and which follows the forecast less. The ensemble's own spread told nothing about its error on two
+real sets and is not used. The spread is that of the place's own errors, wider where errors at like temperatures were
+wider.
 
 Priors and memories were chosen on one real set's years before those it is judged on, together with a made-up set of
 another kind; the skill hardly depends on them.
@@ -28,8 +31,9 @@ from microclimate.schema import Site
 Floats = NDArray[np.float64]
 
 # standard deviations of the priors, in units of the error scale (about 1 K) unless they say otherwise; all ours
-BIAS = 5.0
-SLOPE, SLOPE_SPREAD = 0.5, 0.3  # [1] forecasts of extremes overshoot
+BIASES = (2.0, 10.0)  # of a place much as the forecast has it, and of one it does not know
+SLOPES, SLOPE_SPREAD = (0.8, 0.4), 0.2  # [1] of the two; forecasts of extremes overshoot
+OUTWEIGHED = 8.0  # log weight below which the lesser of the two does not fall, so that it can come back
 SEASON = 1.5  # at 45 degrees of latitude
 SEASON_TWICE = 1.0
 SEASON_SLOPE = 0.15  # [1]
@@ -65,6 +69,17 @@ class _Belief:
         covariance = self.covariance * fade[:, None] * fade[None, :]
         covariance[[-2, -1], [-2, -1]] += np.array([SLOW, FAST]) ** 2 * (1.0 - fade[-2:] ** 2)
         return _Belief(self.mean * fade, covariance, day, self.squares, self.nights)
+
+    def foretold(self, features: Floats, reading: float) -> float:
+        """Log density of a reading before it is learned from, by Student's t of the scale's own nights."""
+        square = (float(features @ self.covariance @ features) + NOISE**2) * self.squares / self.nights
+        error = reading - float(features @ self.mean)
+        return float(-0.5 * np.log(square) - 0.5 * (self.nights + 1.0) * np.log1p(error**2 / square / self.nights))
+
+    def says(self, features: Floats) -> tuple[float, float]:
+        """Mean and variance of a night's reading; Student's t as the normal of its variance."""
+        wide = float(features @ self.covariance @ features) + NOISE**2
+        return float(features @ self.mean), wide * self.squares / (self.nights - 2.0)
 
     def told(self, features: Floats, reading: float) -> "_Belief":
         """The belief after one more pair; the features are those of its night, the belief that of its day."""
@@ -125,22 +140,27 @@ def calibrate(
     usual = _usual(forecast, day, site)
     kind = np.zeros(len(times)) if clear_calm is None else np.asarray(clear_calm, float) - 0.5
     features = _features(forecast - usual, day, kind)
-    belief = _prior(site, float(day[0]) if len(day) else 0.0)
+    beliefs = _priors(site, float(day[0]) if len(day) else 0.0)
+    weight = np.zeros(len(beliefs))  # logarithms
     mean, scale, nights = np.full(len(times), np.nan), np.full(len(times), np.nan), np.zeros(len(times), int)
     taught = learned = 0
     for row in range(len(times)):
         for pair in range(taught, known[row]):
             if np.isfinite(readings[pair]) and np.isfinite(forecast[pair]):
-                belief = belief.at(float(day[pair])).told(features[pair], float(readings[pair] - usual[pair]))
+                reading = float(readings[pair] - usual[pair])
+                beliefs = [belief.at(float(day[pair])) for belief in beliefs]
+                weight = weight + [belief.foretold(features[pair], reading) for belief in beliefs]
+                weight = np.maximum(weight - weight.max(), -OUTWEIGHED)
+                beliefs = [belief.told(features[pair], reading) for belief in beliefs]
                 learned += 1
         taught = max(taught, int(known[row]))
         nights[row] = learned
         if np.isfinite(forecast[row]):
-            now = belief.at(float(day[row]))
-            wide = float(features[row] @ now.covariance @ features[row]) + NOISE**2
-            mean[row] = usual[row] + float(features[row] @ now.mean)
-            # Student's t as the normal of its variance
-            scale[row] = np.sqrt(wide * now.squares / (now.nights - 2.0))
+            said = np.array([belief.at(float(day[row])).says(features[row]) for belief in beliefs])
+            share = np.exp(weight) / np.exp(weight).sum()
+            middle = float(share @ said[:, 0])
+            mean[row] = usual[row] + middle
+            scale[row] = np.sqrt(share @ (said[:, 1] + (said[:, 0] - middle) ** 2))
     scale = scale * _alike(mean, scale, readings, known)
     return xr.Dataset(
         {
@@ -168,13 +188,16 @@ def _usual(forecast: Floats, day: Floats, site: Site) -> Floats:
     return np.asarray(forecast[known[0]] + course - course[known[0]])
 
 
-def _prior(site: Site, day: float) -> _Belief:
+def _priors(site: Site, day: float) -> list[_Belief]:
     season = SEASON * abs(site.latitude) / 45.0
     seasons = [season, season, SEASON_SLOPE, SEASON_SLOPE, SEASON_TWICE, SEASON_TWICE]
-    spreads = [BIAS, SLOPE_SPREAD, *seasons, KIND, SLOW, FAST]
-    mean = np.zeros(len(spreads))
-    mean[1] = SLOPE
-    return _Belief(mean, np.diag(np.square(spreads)), day, SCALE_NIGHTS * SCALE**2, SCALE_NIGHTS)
+    made = []
+    for bias, slope in zip(BIASES, SLOPES, strict=True):
+        spreads = [bias, SLOPE_SPREAD, *seasons, KIND, SLOW, FAST]
+        mean = np.zeros(len(spreads))
+        mean[1] = slope
+        made.append(_Belief(mean, np.diag(np.square(spreads)), day, SCALE_NIGHTS * SCALE**2, SCALE_NIGHTS))
+    return made
 
 
 def _features(forecast: Floats, day: Floats, kind: Floats) -> Floats:

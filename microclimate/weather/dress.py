@@ -22,6 +22,7 @@ DEPRESSION = 0.5  # [K] added before the logarithm
 DRIEST = 35.0  # [K] the widest depression a member may have (ours)
 CLOUD_EDGE = 0.03  # clear and overcast lie this far inside the probit's range
 DUSK = 4.0  # [h] over which the link with cloud comes and goes (ours)
+FARTHEST = 240.0  # [h] beyond ten days a forecast knows no less than the season does: 5.2 K by then (ours)
 SPIN_UP = 72  # [h] after which the AR(1) has forgotten where it began (tau <= 8 h)
 
 
@@ -37,8 +38,8 @@ class Error:
     of_variance: bool = False
 
     def sigma(self, lead: Floats) -> Floats:
-        """Standard deviation at a lead [h]; it grows in from nothing over the first six hours."""
-        size = self.base + self.rate * np.maximum(lead, 0.0)
+        """Standard deviation at a lead [h]; it grows in from nothing over the first six hours and stops at ten days."""
+        size = self.base + self.rate * np.clip(lead, 0.0, FARTHEST)
         return (np.sqrt(size) if self.of_variance else size) * np.sqrt(np.clip(lead / 6.0, 0.0, 1.0))
 
 

@@ -13,7 +13,7 @@ FORMATS: Mapping[str, tuple[str, str]] = {
     ),
     "MET Norway JSON": (
         "temperature, dew point, wind, cloud, rain, sea-level pressure",
-        "radiation, longwave, often gust",
+        "radiation, longwave, often gust; its percentiles are not used",
     ),
     "MOSMIX KML or KMZ": ("temperature, dew point, wind, gust, cloud, rain, snow, shortwave", "longwave"),
     "US station JSON": ("what a station observed: temperature, dew point, wind, cloud, rain", "radiation, longwave"),

@@ -26,6 +26,8 @@ NAMES = {
     "wind_from_direction": "wind_from_direction",
     "air_pressure_at_sea_level": "air_pressure_at_mean_sea_level",
 }
+# the service's own spread of single hours, sent for some places: not used, since members need errors joined in time
+PERCENTILES = ("air_temperature_percentile", "wind_speed_percentile")
 
 
 def known(document: Any) -> bool:
@@ -55,6 +57,7 @@ def table(document: dict[str, Any], path: Path, site: Site) -> Table:
         values = np.array([number(detail.get(theirs)) for detail in details])
         if np.isfinite(values).any():
             made.columns.append(Column(ours, str(units.get(theirs, "")), values, f"{where}: {theirs}"))
+    made.codes += [f"ignored={name}" for name in PERCENTILES if any(name + "_10" in detail for detail in details)]
     amounts = np.full(len(axis), np.nan)
     for at in range(len(axis) - 1):
         hours = round(float((axis[at + 1] - axis[at]) / np.timedelta64(1, "h")))
