@@ -1,5 +1,6 @@
 """`microclimate sizing`."""
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -36,6 +37,12 @@ def sizing(
     rarity: Annotated[
         float, typer.Option("--rarity", metavar="YEARS", min=1.1, help="design night: once in so many years")
     ] = 10.0,
+    scheduler: Annotated[
+        str, typer.Option("--scheduler", metavar="ADDRESS", help="of a running dask cluster: tcp://10.0.0.5:8786")
+    ] = "",
+    scheduler_file: Annotated[
+        Path | None, typer.Option("--scheduler-file", metavar="FILE", help="that a dask scheduler wrote")
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="run however long it takes")] = False,
     out: OUT = None,
     debug: DEBUG = False,
@@ -46,9 +53,20 @@ def sizing(
     climate; advice for planning: design belongs to licensed engineers.
     """
     from microclimate.sizing.options import Asked
+    from microclimate.sizing.tasks import Where
     from microclimate.workflow.sizing import Question
     from microclimate.workflow.sizing import sizing as run
 
     asked = Asked(power, depth, pitch, supply, lead, tuple(policy or ()), covers, tuple(only or ()))
     with told_plainly(debug):
-        typer.echo(run(venue, climate, Question(events, season, target, rarity, asked, yes, out), say=say))
+        question = Question(events, season, target, rarity, asked, yes, out, Where(scheduler, scheduler_file))
+        typer.echo(run(venue, climate, question, say=say, progress=_bar))
+
+
+def _bar(done: int, count: int, left: float) -> None:
+    """A bar with the time left, on a terminal only."""
+    if sys.stderr.isatty():
+        filled = round(30 * done / max(count, 1))
+        time = f", about {left:.0f} s left" if left >= 1.0 else ""
+        end = "\n" if done == count else ""
+        print(f"\r[{'=' * filled:30s}] {done} of {count} winters{time}    ", end=end, file=sys.stderr, flush=True)

@@ -1,7 +1,9 @@
 """`microclimate sizing`: venue, climates and a grid of options in, what each option brings and costs out."""
 
 import os
-from collections.abc import Callable, Sequence
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
@@ -14,7 +16,7 @@ from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.report import words_sizing
 from microclimate.report.sized import ClimateTold, NightTold, Sized, WinterTold
 from microclimate.schema import Event
-from microclimate.sizing import answers, calendar, winter_run, winters
+from microclimate.sizing import answers, calendar, tasks, winter_run, winters
 from microclimate.sizing import options as opt
 from microclimate.sizing.reduced import Reduced, equipped, reduced
 from microclimate.venue import load
@@ -22,6 +24,7 @@ from microclimate.venue.load import Venue
 from microclimate.workflow import files, warm
 
 RARITY = 10.0  # years; ours
+TASKS = "winters"  # folder of finished tasks
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,7 @@ class Question:
     grid: opt.Asked = field(default_factory=opt.Asked)
     large: bool = False  # run whatever it takes
     out: Path | None = None
+    where: tasks.Where = field(default_factory=tasks.Where)
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,7 @@ def sizing(
     question: Question,
     *,
     say: Callable[[str], None] = lambda text: None,
+    progress: tasks.Progress = lambda done, count, left: None,
 ) -> str:
     """What each option of the grid brings and costs over the winters of each climate.
 
@@ -71,19 +76,29 @@ def sizing(
     venue, _ = equipped(files.described(venue_path))
     planned = not files.described(venue_path).equipment.circuits
     target = _target(question.target, venue)
+    tasks.check(question.where)
     grid = opt.grid(question.grid, venue)
     say("Reading the climates ...")
     cases, given = _cases(venue, venue_path, climates, question, say)
     _bearable(grid, cases, question.large)
-    told = []
-    for case in cases:
-        parts = []
-        for job in case.jobs(venue, grid):
-            say(f"{job.name} ...")
-            parts.append(winter_run.run(job))
-        told.append(_told(case, grid, parts, target))
+    jobs = [case.jobs(venue, grid) for case in cases]
+    say("Running the winters ...")
+    with _folder(question.out) as folder:
+        parts = iter(tasks.run([job for some in jobs for job in some], folder, question.where, progress))
+        told = [_told(case, grid, [next(parts) for _ in some], target) for case, some in zip(cases, jobs, strict=True)]
     sized = _sized(venue, cases, told, grid, target, planned, given)
     return words_sizing.text(sized)
+
+
+@contextmanager
+def _folder(out: Path | None) -> Iterator[Path]:
+    """Where finished tasks are kept: beside the report, or for the time of the run."""
+    if out is not None:
+        files.folder(out / TASKS)
+        yield out / TASKS
+        return
+    with tempfile.TemporaryDirectory(prefix="microclimate-") as name:
+        yield Path(name)
 
 
 def _cases(
