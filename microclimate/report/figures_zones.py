@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
-from matplotlib.colors import BoundaryNorm
+from matplotlib.colors import BoundaryNorm, ListedColormap
 from numpy.typing import NDArray
 
 from microclimate.report.canvas import INK, SHARE, TEMPERATURE, about_freezing, levels
@@ -147,15 +147,17 @@ def night_map(
     x, y, kelvin = grid(cells, name)
     values = np.ma.masked_invalid(shown.number(kelvin, "temperature"))
     borders = levels(np.asarray(values.filled(np.nan)), shown, MOST)
-    norm = about_freezing(borders, shown)
-    filled = axes.pcolormesh(*_edges(x, y), values[1:-1, 1:-1], cmap=TEMPERATURE, norm=norm, rasterized=False)
+    colours, norm = _classed(borders, shown)
+    filled = axes.pcolormesh(
+        *_edges(x, y), values[1:-1, 1:-1], cmap=colours, norm=norm, edgecolors="face", linewidth=0.3
+    )
     where = freezing_contour(axes, x, y, values, shown)
     outline_zones(axes, outlines)
     frame(axes, cells)
     for zone, corners in outlines.items():
         inside = shown.number(cells[name].values[in_zone(cells, corners)], "temperature")
         if inside.size:
-            dark = luminance(TEMPERATURE(float(norm(inside.mean())) / TEMPERATURE.N)) < 0.3
+            dark = luminance(colours(int(norm(inside.mean())))) < 0.3
             told = f"{inside.mean():.1f}".replace("-", "\u2212")
             label_zone(axes, corners, zone, told, dark=dark, halo=False)
     bar = axes.figure.colorbar(
@@ -166,6 +168,14 @@ def night_map(
     bar.set_label(f"{label} [{shown.symbol('temperature')}], {where}", fontsize=8)
     bar.ax.tick_params(labelsize=8, length=2)
     return axes
+
+
+def _classed(borders: NDArray[np.float64], shown: Shown) -> tuple[ListedColormap, BoundaryNorm]:
+    """One colour for each class, as the scale about freezing has it, and none for classes that do not come up."""
+    whole = about_freezing(borders, shown)
+    middle = 0.5 * (borders[1:] + borders[:-1])
+    colours = ListedColormap([TEMPERATURE(int(whole(value))) for value in middle])
+    return colours, BoundaryNorm(borders, len(middle))
 
 
 def _edges(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -191,9 +201,15 @@ def strips(axes: Axes, daily: xr.Dataset, zones: Sequence[str], shown: Shown) ->
     """
     values = shown.number(daily["canopy_temperature_min"].sel(zone=list(zones)).values, "temperature")
     borders = levels(values, shown, MOST)
-    norm = about_freezing(borders, shown)
+    colours, norm = _classed(borders, shown)
     filled = axes.pcolormesh(
-        np.arange(values.shape[1] + 1), np.arange(len(zones) + 1), values, cmap=TEMPERATURE, norm=norm
+        np.arange(values.shape[1] + 1),
+        np.arange(len(zones) + 1),
+        values,
+        cmap=colours,
+        norm=norm,
+        edgecolors="face",
+        linewidth=0.3,
     )
     axes.invert_yaxis()
     axes.set_yticks(np.arange(len(zones)) + 0.5, [zone[:18] for zone in zones], fontsize=6.5)
