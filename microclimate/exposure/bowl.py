@@ -125,8 +125,16 @@ class Bowl:
 
         The crest is what rises highest into the sky, roofs left out; height 0 where there is none.
         """
-        points = np.stack([self.cell_x, self.cell_y, np.full(len(self.cell_x), SENSOR_HEIGHT)], axis=1)
-        return crest(points, self.mesh.solids, self.field_angle(np.arange(count) * 360.0 / count))
+        if count not in self._crests:
+            points = np.stack([self.cell_x, self.cell_y, np.full(len(self.cell_x), SENSOR_HEIGHT)], axis=1)
+            angles = self.field_angle(np.arange(count) * 360.0 / count)
+            self._crests[count] = crest(points, self.mesh.solids, angles)
+        return self._crests[count]
+
+    @cached_property
+    def _crests(self) -> dict[int, tuple[Array, Array]]:
+        """Those asked for before, by their number of azimuths."""
+        return {}
 
     def sun_factor(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """Share of the sun's beam that arrives (time, row) [1]; azimuth, elevation (time,) in compass degrees."""

@@ -16,11 +16,12 @@ from microclimate import schema
 from microclimate.exposure import air as inside
 from microclimate.exposure import bowl as geometry
 from microclimate.exposure import shelter
-from microclimate.exposure.basin import Basin, basin, field_gives, stepped
+from microclimate.exposure.basin import Basin, field_gives, stepped
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.learned import air_known, wind_known
 from microclimate.exposure.patches import PATCH_COORDINATES, morning_sun
 from microclimate.exposure.patches import patches as join
+from microclimate.exposure.place import Place, mean_by
 from microclimate.exposure.steps import Steps, lay, spread, sunlight
 from microclimate.physics import vapour
 from microclimate.venue.described import Venue
@@ -30,7 +31,6 @@ Array = NDArray[np.float64]
 STEP = 300.0  # [s]
 BLOCK_BYTES = 48e6  # of one block's variables
 TRAY_LAG = 6 * 3600.0  # [s] by which still air under trays follows the air above; ours, no source
-WIND_CELLS = 12  # cells a patch from which the crest is looked at
 SEED = 20  # of the parameters drawn for each realization
 
 
@@ -49,10 +49,8 @@ class Laid:
 class Forcing:
     """Iterate to get sealed Datasets (`schema.FORCING`), a block of realizations each, any number of times."""
 
-    venue: Venue
+    place: Place
     weather: xr.Dataset
-    bowl: Bowl
-    patches: xr.Dataset
     step: float = STEP
     field_flux: xr.Dataset | None = None
     seed: int | None = SEED
@@ -60,9 +58,38 @@ class Forcing:
     sheltered: bool = True
 
     @property
+    def venue(self) -> Venue:
+        """Its venue."""
+        return self.place.venue
+
+    @property
+    def bowl(self) -> Bowl:
+        """Its bowl, by cells."""
+        return self.place.bowl
+
+    @property
+    def patches(self) -> xr.Dataset:
+        """Its patches."""
+        return self.place.patches
+
+    @property
+    def sight(self) -> Bowl:
+        """The bowl as the patches see it."""
+        return self.place.sight
+
+    @property
     def open_field(self) -> bool:
         """No stand hides any of the sky."""
-        return bool((self.bowl.sky_view >= 1.0 - 1e-9).all())
+        return self.place.open_field
+
+    @property
+    def basin(self) -> Basin | None:
+        """The bowl as its air meets it; None where nothing holds air back, or where it is left out."""
+        return self.place.basin if self.bowl_air else None
+
+    def again(self, weather: xr.Dataset, *, bowl_air: bool = True, sheltered: bool = True) -> "Forcing":
+        """The same place and step under other weather."""
+        return forcing(self.venue, weather, step=self.step, bowl_air=bowl_air, sheltered=sheltered, place=self.place)
 
     @cached_property
     def steps(self) -> Steps:
@@ -77,40 +104,6 @@ class Forcing:
         lit = np.zeros((len(up), self.patches.sizes["patch"]))
         lit[up] = np.clip(self.sight.sun_factor(steps.azimuth[up], steps.elevation[up]), 0.0, 1.0)
         return lit
-
-    @cached_property
-    def sight(self) -> Bowl:
-        """The bowl as the patches see it."""
-        return self.bowl.grouped(self.patches["weights"].values)
-
-    @cached_property
-    def crest_by_cell(self) -> tuple[Array, Array]:
-        """Distance and height of the crest from every cell and direction [m]."""
-        return self.bowl.crest(len(shelter.DIRECTIONS))
-
-    @cached_property
-    def crest(self) -> tuple[Array, Array, NDArray[np.int64]]:
-        """Distance and height of the crest at some cells of each patch, and the patch each belongs to."""
-        cell_patch = self.patches["cell_patch"].values
-        chosen = [_some(np.flatnonzero(cell_patch == p), WIND_CELLS) for p in range(self.patches.sizes["patch"])]
-        cells = np.concatenate(chosen)
-        distance, height = self.crest_by_cell
-        return distance[cells], height[cells], np.repeat(np.arange(len(chosen)), [len(c) for c in chosen])
-
-    @cached_property
-    def _through(self) -> Array:
-        """Share of outside air over each patch by direction (patch, direction)."""
-        distance, height, patch = self.crest
-        return _mean_by(shelter.outside_share(distance, height), patch)
-
-    @cached_property
-    def basin(self) -> Basin | None:
-        """The bowl as its air meets it; None where nothing holds air back, or where it is left out."""
-        if self.open_field or not self.bowl_air:
-            return None
-        distance, height = self.crest_by_cell
-        middle = np.argmin(self.bowl.cell_x**2 + self.bowl.cell_y**2)
-        return basin(self.venue, self.bowl, distance[middle], height[middle], float(self.patches["area"].sum()))
 
     @property
     def assumed(self) -> str:
@@ -150,17 +143,17 @@ class Forcing:
         if not self.sheltered:
             shape = (self.weather.sizes["realization"], self.patches.sizes["patch"], len(shelter.DIRECTIONS))
             return np.broadcast_to(1.0, shape)
-        distance, height, patch = self.crest
+        distance, height, patch = self.place.crest
         known = wind_known(self.venue, self.patches["zone_index"].values)
         realizations = self.weather["realization"].values
         if self.seed is None:
-            table = _mean_by(shelter.factor(distance, height, shelter.at(known.position)), patch) * known.times
+            table = mean_by(shelter.factor(distance, height, shelter.at(known.position)), patch) * known.times
             return np.broadcast_to(table, (len(realizations), *table.shape))
         tables = []
         for realization in realizations:
             rng = np.random.default_rng([self.seed, int(realization)])
             drawn = shelter.at(known.position + known.root @ rng.standard_normal(3))
-            table = _mean_by(shelter.factor(distance, height, drawn), patch) * known.times
+            table = mean_by(shelter.factor(distance, height, drawn), patch) * known.times
             tables.append(shelter.draws(table, self.patches["zone_index"].values, rng, known.spread))
         return np.stack(tables)
 
@@ -244,7 +237,7 @@ class Forcing:
         if bowl is not None:
             # a patch at an open end stands in the air outside
             through = shelter.lookup(
-                np.broadcast_to(self._through, (len(temperature), *self._through.shape)), point["direction"]
+                np.broadcast_to(self.place.through, (len(temperature), *self.place.through.shape)), point["direction"]
             )
             temperature = bowl.temperature[:, None] + through * (temperature - bowl.temperature[:, None])
             humidity = bowl.humidity[:, None] + through * (humidity - bowl.humidity[:, None])
@@ -344,20 +337,6 @@ _POINTS = (
 _AMOUNTS = ("precipitation_flux", "snowfall_flux", "surface_downwelling_longwave_flux_in_air")
 
 
-def _some(cells: NDArray[np.int64], most: int) -> NDArray[np.int64]:
-    """At most `most` of the cells, evenly spaced in their order."""
-    if len(cells) <= most:
-        return cells
-    return np.asarray(cells[np.linspace(0, len(cells) - 1, most).round().astype(int)])
-
-
-def _mean_by(values: Array, group: NDArray[np.int64]) -> Array:
-    """Means of rows (row, ...) over groups 0..n-1."""
-    sums = np.zeros((int(group.max()) + 1, *values.shape[1:]))
-    np.add.at(sums, group, values)
-    return sums / np.bincount(group)[:, None]
-
-
 def forcing(
     venue: Venue,
     weather: xr.Dataset,
@@ -368,6 +347,7 @@ def forcing(
     seed: int | None = SEED,
     bowl_air: bool = True,
     sheltered: bool = True,
+    place: Place | None = None,
 ) -> Forcing:
     """What reaches each patch of the venue under this weather.
 
@@ -389,12 +369,16 @@ def forcing(
         False: the air of the forecast in the bowl too, to see what the bowl's own air changes.
     sheltered : bool
         False: the wind of open ground in the bowl too, to see what shelter changes.
+    place : Place, optional
+        Of an earlier forcing, in place of bowl and patches.
     """
+    if weather.sizes["realization"] == 1:
+        seed = None
+    if place is not None:
+        return Forcing(place, weather, step, field_flux, seed, bowl_air, sheltered)
     bowl = geometry.bowl(venue) if bowl is None else bowl
     if patches is None:
         times = weather["time"].values
         day = venue.events[0].start.date() if venue.events else times[len(times) // 2].astype("datetime64[D]").item()
         patches = join(venue.field.zones, bowl, morning_sun(bowl, venue.site.latitude, venue.site.longitude, day))
-    if weather.sizes["realization"] == 1:
-        seed = None
-    return Forcing(venue, weather, bowl, patches, step, field_flux, seed, bowl_air, sheltered)
+    return Forcing(Place(venue, bowl, patches), weather, step, field_flux, seed, bowl_air, sheltered)

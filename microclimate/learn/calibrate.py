@@ -78,7 +78,7 @@ def bowl_air(forcing: Forcing, readings: tuple[BowlReading, ...]) -> Calibrated:
 
 def _zone_rose(forcing: Forcing, zones: int) -> list[tuple[Array, Array]]:
     """The crest from some cells of each zone."""
-    distance, height, patch = forcing.crest
+    distance, height, patch = forcing.place.crest
     zone = forcing.patches["zone_index"].values[patch]
     return [(distance[zone == z], height[zone == z]) for z in range(zones)]
 
@@ -88,7 +88,7 @@ def _wind_data(
 ) -> tuple[wind_fit.WindData, list[BowlReading]]:
     """Readings as ratios to open ground; laid aside are wet wires and ratios that cannot be."""
     cells = np.stack([forcing.bowl.cell_x, forcing.bowl.cell_y], axis=1)
-    distance, height = forcing.crest_by_cell
+    distance, height = forcing.place.crest_by_cell
     kept, columns = [], []
     for reading, visit in zip(readings, visits(readings), strict=True):
         mast = np.isfinite(reading.reference_wind)

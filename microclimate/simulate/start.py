@@ -83,7 +83,8 @@ def states(
     when = when.astype("datetime64[ns]")
     zone_index = patches["zone_index"].values.astype(int)
     zones = [venue.field.zones[index] for index in zone_index]
-    cuts = [layers.grid(zone.layers) for zone in zones]
+    grids = {built: layers.grid(built) for built in dict.fromkeys(zone.layers for zone in zones)}
+    cuts = [grids[zone.layers] for zone in zones]
     depth = np.stack([cut.depth for cut in cuts])
     builds: dict[object, int] = {}
     build = np.array([builds.setdefault((zone.layers, zone.base, zone.circuit), len(builds)) for zone in zones])

@@ -22,6 +22,7 @@ def facts(
     forcing: force.Forcing,
     outcome: xr.Dataset,
     risk: xr.Dataset,
+    states: xr.Dataset,
     initial: xr.Dataset,
     plan: xr.Dataset,
     window: Event,
@@ -33,6 +34,7 @@ def facts(
     Parameters
     ----------
     forcing, outcome, risk, initial, plan : of the run
+    states : of the middle realization (`pictures.states`)
     window : Event
         The night.
     zone : str
@@ -49,7 +51,7 @@ def facts(
     out = [Fact("bowl wind", {"factor": middle, "low": low, "high": high})]
     if np.isfinite(found["air_difference"].values).all():
         out.append(air_fact(found["air_difference"].values, when))
-    effect = _effect(forcing, initial, plan, window, zone, chosen)
+    effect = _effect(forcing, states, initial, plan, window, zone, chosen)
     if np.isfinite(effect) and abs(effect) >= SMALL:
         out.append(Fact("bowl colder" if effect < 0.0 else "bowl milder", {"zone": zone, "difference": abs(effect)}))
     share = _share(forcing, outcome, zone, np.datetime64(when, "ns"))
@@ -76,19 +78,25 @@ def air_fact(difference: NDArray[np.float64], when: datetime) -> Fact:
 
 
 def _effect(
-    forcing: force.Forcing, initial: xr.Dataset, plan: xr.Dataset, window: Event, zone: str, chosen: int
+    forcing: force.Forcing,
+    states: xr.Dataset,
+    initial: xr.Dataset,
+    plan: xr.Dataset,
+    window: Event,
+    zone: str,
+    chosen: int,
 ) -> float:
     """Lowest canopy of the zone less what it would be under the open wind and the forecast's air [K]."""
-    one, start = forcing.weather.isel(realization=[chosen]), initial.isel(realization=[chosen])
-    lowest = []
-    for with_bowl in (True, False):
-        blocks = force.forcing(
-            forcing.venue, one, forcing.bowl, forcing.patches, forcing.step, bowl_air=with_bowl, sheltered=with_bowl
-        )
-        result, _ = run.outcome(forcing.venue, blocks, start, plan, (window,))
-        of_zone = result["zone"].values == zone
-        lowest.append(float(result["canopy_temperature_min"].values[0, 0, of_zone, 0].min()))
-    return lowest[0] - lowest[1]
+    time, of_zone = states["time"].values, states["zone"].values == zone
+    inside = (time > np.datetime64(window.start, "ns")) & (time <= np.datetime64(window.end, "ns"))
+    within = states["canopy_temperature"].isel(plan=0, realization=0).transpose("patch", "time").values
+    one, first = forcing.weather.isel(realization=[chosen]), initial.isel(realization=[chosen])
+    without = forcing.again(one, bowl_air=False, sheltered=False)
+    result, _ = run.outcome(forcing.venue, without, first, plan, (window,))
+    of_open = (
+        result["canopy_temperature_min"].isel(plan=0, realization=0, event=0).values[result["zone"].values == zone]
+    )
+    return float(within[of_zone][:, inside].min() - of_open.min())
 
 
 def _share(forcing: force.Forcing, outcome: xr.Dataset, zone: str, when: np.datetime64) -> float | None:

@@ -4,7 +4,6 @@ import numpy as np
 import xarray as xr
 
 from microclimate.exposure import force
-from microclimate.exposure.bowl import Bowl
 from microclimate.physics.turbulence import wind_at_height
 from microclimate.risk.outlook import QUANTILES
 from microclimate.schema import Event
@@ -47,18 +46,11 @@ def middle(outcome: xr.Dataset) -> int:
 
 
 def states(
-    venue: Venue,
-    weather: xr.Dataset,
-    bowl: Bowl,
-    joined: xr.Dataset,
-    initial: xr.Dataset,
-    plan: xr.Dataset,
-    spans: tuple[Event, ...],
-    chosen: int,
+    forcing: force.Forcing, initial: xr.Dataset, plan: xr.Dataset, spans: tuple[Event, ...], chosen: int
 ) -> xr.Dataset:
     """States of all patches in one realization, every step."""
-    one = force.forcing(venue, weather.isel(realization=[chosen]), bowl, joined)
-    told = run.outcome(venue, one, initial.isel(realization=[chosen]), plan, spans, states=[(0, 0)])[1]
+    one = forcing.again(forcing.weather.isel(realization=[chosen]))
+    told = run.outcome(forcing.venue, one, initial.isel(realization=[chosen]), plan, spans, states=[(0, 0)])[1]
     assert told is not None
     return told
 
@@ -81,24 +73,16 @@ def section(told: xr.Dataset, zone: str) -> xr.Dataset:
     )
 
 
-def cells(
-    venue: Venue,
-    weather: xr.Dataset,
-    bowl: Bowl,
-    joined: xr.Dataset,
-    initial: xr.Dataset,
-    plan: xr.Dataset,
-    night: Event,
-    chosen: int,
-) -> xr.Dataset:
+def cells(forcing: force.Forcing, initial: xr.Dataset, plan: xr.Dataset, night: Event, chosen: int) -> xr.Dataset:
     """Lowest canopy of every cell in the night, one realization: the map."""
+    venue, joined, weather = forcing.venue, forcing.patches, forcing.weather
     end = int(np.searchsorted(weather["time"].values, np.datetime64(night.end, "ns"))) + 1
     one = weather.isel(realization=[chosen], time=slice(0, end))
     each = _each_cell(venue, joined)
     first = initial.isel(realization=[chosen], patch=joined["cell_patch"].values).assign_coords(
         {name: ("patch", each[name].values) for name in ("zone", "zone_index")}
     )
-    forced = force.forcing(venue, one, bowl, each)
+    forced = force.forcing(venue, one, forcing.bowl, each)
     outcome, _ = run.outcome(venue, forced, first, plan, (night,))
     field = venue.field
     return xr.Dataset(

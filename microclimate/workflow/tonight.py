@@ -109,7 +109,7 @@ def tonight(
     if done.windows[0].end < now:  # a night that is over is told as it looked when the forecast was issued
         now = _issued(done.weather) or _reach(done.weather)[0]
     chosen = pictures.middle(done.outcome)
-    given = (done.venue, done.weather, done.bowl, done.patches, done.initial, done.plan)
+    given = (done.forcing, done.initial, done.plan)
     states = pictures.states(*given, done.windows, chosen)
     answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now, chosen)
     if out is not None:
@@ -175,12 +175,12 @@ def work_out(
     lived, past = None, past or got.observed
     if past is not None:
         before = complete.weather(read.weather(past, site), site).isel(realization=slice(0, 1))
-        lived = force.forcing(venue, before, bowl, joined)
+        lived = forcing.again(before)
     saved = None if out is None or not (out / STATE_FILE).exists() else start_file.load(out / STATE_FILE)
 
     say("Running the ground through the night ...")
     count = members.sizes["realization"]
-    first = force.forcing(venue, members.isel(realization=slice(0, 1)), bowl, joined) if spoken else None
+    first = forcing.again(members.isel(realization=slice(0, 1))) if spoken else None
     initial = start.states(
         venue, joined, count, np.datetime64(begin, "ns"), readings=spoken, past=lived, saved=saved, ahead=first
     )
@@ -212,7 +212,7 @@ def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, chosen
         start=_start(done.initial, lowest.min("patch").values),
         reasons=reasons.facts(done.venue, done.weather, done.windows[0], done.risk, done.initial, done.bowl, coldest)
         + bowl_facts.facts(
-            done.forcing, done.outcome, done.risk, done.initial, done.plan, done.windows[0], coldest, chosen
+            done.forcing, done.outcome, done.risk, states, done.initial, done.plan, done.windows[0], coldest, chosen
         ),
         assumed=tuple(code for code in done.forcing.assumed.split("\n") if code),
         equipment=_equipment(done.venue),

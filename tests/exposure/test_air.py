@@ -79,7 +79,7 @@ def test_the_open_end_stands_in_the_air_outside_when_the_wind_blows_in() -> None
     series = night(0.8)
     series["wind_from_direction"][:] = 0.0
     force = forcing(air_venue.venue(), series, air_venue.bowl())
-    distance, height, patch = force.crest
+    distance, height, patch = force.place.crest
     shares = shelter.outside_share(distance, height)
     zone = force.patches["zone"].values
     north = shares[zone[patch] == "north"].mean(axis=0)
@@ -195,7 +195,7 @@ def test_what_was_learned_is_applied_and_narrows() -> None:
         float(before["air_difference"].sel(quantile=0.5))
     )
     single = forcing(taught, night(0.8), air_venue.bowl("closed"))
-    distance, height, patch = single.crest
+    distance, height, patch = single.place.crest
     learned = shelter.Wind(0.4, 10.0, 0.6)
     table = shelter.factor(distance, height, learned)
     middle = single.patches["zone"].values == "middle"

@@ -58,7 +58,7 @@ def force():
 def wind_rows(force, least: float = 0.4, visits: int = 4, seed: int = 0) -> list[str]:
     """A sheet of readings 1 m over the grass under a 5 m/s mast wind, the bowl's truth being another `least`."""
     rng = np.random.default_rng(seed)
-    distance, height, patch = force.crest
+    distance, height, patch = force.place.crest
     table_ = shelter.factor(distance, height, shelter.Wind(least=least))
     zone = force.patches["zone"].values[patch]
     rows = []
@@ -87,7 +87,7 @@ def sheet(folder: Path, rows: list[str], head: str = HEAD):
 def test_wind_readings_move_the_factor_to_the_truth_and_narrow_it(force, tmp_path: Path) -> None:
     found = bowl_air(force, sheet(tmp_path, wind_rows(force)))
     now, before = found.told["wind_factor"], found.told["prior_wind_factor"]
-    distance, height, _ = force.crest
+    distance, height, _ = force.place.crest
     ratio = shelter.to_patch_height()
     wanted = ratio * shelter.factor(distance, height, shelter.Wind(least=0.4)).mean()
     middle, prior = (float(v.sel(quantile=0.5).mean()) for v in (now, before))

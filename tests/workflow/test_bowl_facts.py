@@ -16,7 +16,7 @@ from microclimate.report.words_reasons import REASONS, reason
 from microclimate.risk import outlook
 from microclimate.simulate import run, start
 from microclimate.units import Shown
-from microclimate.workflow import bowl_facts, files
+from microclimate.workflow import bowl_facts, files, pictures
 
 NIGHT = schema.Event("night", datetime(2025, 1, 15, 21), datetime(2025, 1, 16, 14))
 
@@ -28,7 +28,9 @@ def facts(kind: str, wind: float, members: int = 16):
     initial = start.states(place, force.patches, members, begin)
     plan = nothing(place, begin, series["time"].values[-1])
     outcome, _ = run.outcome(place, force, initial, plan, [NIGHT])
-    found = bowl_facts.facts(force, outcome, outlook.assess(outcome), initial, plan, NIGHT, "middle", 3)
+    states = pictures.states(force, initial, plan, (NIGHT,), min(3, members - 1))
+    risk = outlook.assess(outcome)
+    found = bowl_facts.facts(force, outcome, risk, states, initial, plan, NIGHT, "middle", min(3, members - 1))
     return {fact.key: fact for fact in found}
 
 
