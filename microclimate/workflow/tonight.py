@@ -22,6 +22,7 @@ from microclimate.schema import Event, SurfaceState
 from microclimate.simulate import run, start, start_file
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
+from microclimate.weather.visit import Visit
 from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, warm, windows
 from microclimate.workflow import members as nightly
 
@@ -72,6 +73,7 @@ def tonight(
     out: Path | None = None,
     now: datetime | None = None,
     advice: bool = False,
+    visit: Visit | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> Done:
     """Chance of freezing in one night and in the events within the forecast's reach.
@@ -95,6 +97,8 @@ def tonight(
         Naive UTC; without it the clock.
     advice : bool
         Search for a plan as well; with `out` also `actions.ics` and a line in the folder's field log.
+    visit : Visit, optional
+        How services are asked.
     say : callable
         Told of progress.
 
@@ -104,7 +108,7 @@ def tonight(
         Everything that has to be mended in the input; WeatherTooOld when the forecast does not reach the night.
     """
     now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
-    ways = {"path": weather_path, "source": source, "by_hand": by_hand}
+    ways = {"path": weather_path, "source": source, "by_hand": by_hand, "visit": visit}
     done = work_out(venue_path, ways, events, night, readings, past, out, now, say)
     if done.windows[0].end < now:  # a night that is over is told as it looked when the forecast was issued
         now = _issued(done.weather) or _reach(done.weather)[0]
@@ -155,7 +159,8 @@ def work_out(
     seed = _seed(venue, dark)
     weather = nightly.members(got.weathers, venue, MEMBERS, seed)
     asleep = nightly.Night(windows.stamp(dark.start), windows.stamp(dark.end), windows.stamp(now))
-    ensemble.covers(weather, asleep.start, asleep.end)
+    # for the coming night a forecast cannot be made after now; a night that is named may lie at any time
+    ensemble.covers(weather, asleep.start, asleep.end, now=None if night else asleep.now)
     begin, end = _reach(weather)
     for event in asked:
         ensemble.covers(weather, windows.stamp(event.start), windows.stamp(event.end))

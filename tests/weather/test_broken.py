@@ -176,3 +176,17 @@ def test_stamps_without_zone_are_refused_where_the_site_has_none(tmp_path: Path)
     (tmp_path / "w.csv").write_text("time,temp [degC]\n2026-01-28 00:00,1\n2026-01-28 01:00,1\n", encoding="utf-8")
     with pytest.raises(InputError, match="no zone is given"):
         read.weather(tmp_path / "w.csv", Site("field", 36.1, -79.95, 273.0, ""))
+
+
+def test_longitudes_from_0_to_360_are_the_same_place(tmp_path: Path) -> None:
+    times = pd.date_range("2026-01-28", periods=3, freq="h")
+    values = np.arange(27.0).reshape(3, 3, 3) + 270.0
+    made = xr.Dataset(
+        {"t2m": (("time", "lat", "lon"), values, {"units": "K"})},
+        coords={"time": times, "lat": [37.1, 36.1, 35.1], "lon": [279.05, 280.05, 281.05]},
+    )
+    made.to_netcdf(tmp_path / "east.nc", engine="h5netcdf")
+    made.assign_coords(lon=made["lon"] - 360.0).to_netcdf(tmp_path / "west.nc", engine="h5netcdf")
+    east, west = (read.weather(tmp_path / name, SITE).air_temperature.values for name in ("east.nc", "west.nc"))
+    np.testing.assert_array_equal(east, west)
+    np.testing.assert_array_equal(east[0], values[:, 1, 1])

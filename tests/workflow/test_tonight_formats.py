@@ -11,8 +11,10 @@ import numpy as np
 import pvlib
 import pytest
 
+from microclimate.errors import InputError, WeatherTooOld
 from microclimate.weather.formats import FORMATS
 from microclimate.weather.formats.typical import YEAR
+from microclimate.weather.visit import Visit
 from microclimate.workflow.tonight import tonight
 
 TESTS = Path(__file__).parents[1]
@@ -199,3 +201,25 @@ def test_tonight_from_a_file_of_each_format(tmp_path: Path, name: str) -> None:
     assert file.name in done.text
     assert "Coldest" in done.text
     assert 240.0 < float(lowest.min()) < 300.0
+
+
+def test_a_forecast_made_after_now_is_refused_for_the_coming_night(tmp_path: Path) -> None:
+    (tmp_path / "venue.toml").write_text(VENUE.format(place=HERE), encoding="utf-8")
+    with pytest.raises(InputError, match="after now") as caught:
+        tonight(tmp_path / "venue.toml", DEMO / "forecast.csv", now=datetime(2026, 1, 27, 12))
+    assert caught.value.exit_code == 2
+    assert [path.name for path in tmp_path.iterdir()] == ["venue.toml"]
+
+
+def test_without_weather_the_service_named_is_asked_and_without_network_the_run_ends_with_three(tmp_path: Path) -> None:
+    """No world is in reach of the tests: nothing kept, so there is no forecast."""
+    text = VENUE.format(place=HERE + '\nforecast = "metno"')
+    (tmp_path / "venue.toml").write_text(text, encoding="utf-8")
+    visit = Visit(tries=1, time_out=0.2, wait=lambda pause: None)
+    with pytest.raises(WeatherTooOld, match="no earlier forecast is kept") as caught:
+        tonight(tmp_path / "venue.toml", None, now=datetime(2026, 1, 28, 17), visit=visit)
+    assert caught.value.exit_code == 3
+    (tmp_path / "forecasts").mkdir()
+    metno(tmp_path / "forecasts").rename(tmp_path / "forecasts" / "metno_20260128T1720Z.json")
+    done = tonight(tmp_path / "venue.toml", None, now=datetime(2026, 1, 28, 21), visit=visit)
+    assert "no new forecast could be had: this is the last one kept, 4 h old" in " ".join(done.text.split()).lower()
