@@ -396,3 +396,26 @@ def test_sums_taken_apart_by_hand() -> None:
     assert begin.tolist() == [0, 3, 6, 9, 12]
     assert end.tolist() == [3, 6, 9, 12, 15]
     assert amount.tolist() == [3, 6, 1, 1, 5]
+
+
+def test_one_number_of_a_packed_field_is_what_the_library_reads(tmp_path: Path) -> None:
+    """Members beyond the first are unpacked from the bytes: each against eccodes, in a process of its own."""
+    file = _grib(tmp_path, 4, 3, "one")
+    script = (
+        "import sys, eccodes\n"
+        "from pathlib import Path\n"
+        "from microclimate.weather.formats import grib_child as own\n"
+        "data = Path(sys.argv[1]).read_bytes()\n"
+        "for begin, end in own.spans(data):\n"
+        "    parts = own.sections(data, begin, end)\n"
+        "    message = eccodes.codes_new_from_message(data[begin:end])\n"
+        "    values = eccodes.codes_get_values(message)\n"
+        "    found = [own.unpacked(data, parts, index) for index in range(len(values))]\n"
+        "    assert own.likeness(data, parts)[1] == eccodes.codes_get(message, 'number')\n"
+        "    assert max(abs(a - b) for a, b in zip(found, values)) < 1e-9, (found, values)\n"
+        "print(len(own.spans(data)))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, str(file)], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.stdout.strip() == "12", done.stderr

@@ -2,12 +2,15 @@
 
 eccodes and pyproj each bring their own PROJ library and crash each other in one process (seen in 15 of 15 runs with
 both loaded), so nothing else of this package is imported here. What eccodes works out slowly (names, units, step
-ranges, the nearest point) is asked once for each kind of message and kept.
+ranges, the nearest point) is asked once for each kind of message and kept. Messages of edition 2 that differ in nothing
+but the member and the numbers are not opened again: where they are simply packed, one number is unpacked from bytes.
 
     python -m microclimate.weather.formats.grib_child FILE LATITUDE LONGITUDE OUT.npz PART PARTS
 """
 
+import struct
 import sys
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -16,6 +19,8 @@ import numpy as np
 
 SECONDS = {"s": 1, "m": 60, "h": 3600, "3h": 10800, "6h": 21600, "12h": 43200, "D": 86400}
 SURFACE = {"surface", "heightAboveGround", "meanSea", "entireAtmosphere", "atmosphere", "atmosphereSingleLayer"}
+ENSEMBLE = {1, 11}  # product templates of one member, at a time and over an interval
+MEMBER = 35  # octet 36 of their section holds its number
 EPOCH = datetime(1970, 1, 1)
 
 # cheap keys that decide the costly ones, by edition; those of a sum or mean over an interval beside
@@ -71,6 +76,62 @@ def _step(message: int) -> tuple[float, float, float]:
     return (run - EPOCH) / timedelta(seconds=1), ends[0], ends[1]
 
 
+@dataclass(frozen=True)
+class Known:
+    """What all members of one variable, step and grid share."""
+
+    step: tuple[float, float, float]
+    place: tuple[int, float, float, float]  # index of the nearest point, latitude, longitude, spacing
+    names: tuple[str, str, str, str] | None  # short name, unit, kind of step, level; None where it is not wanted
+
+
+def sections(data: bytes, begin: int, end: int) -> dict[int, tuple[int, int]]:
+    """Where the sections of a message of edition 2 begin and end (WMO-No. 306, FM 92); only the first of each."""
+    found: dict[int, tuple[int, int]] = {}
+    at = begin + 16
+    while at + 5 <= end - 4:
+        size = int.from_bytes(data[at : at + 4], "big")
+        if size < 5 or at + size > end:
+            break
+        if data[at + 4] in found:
+            return {}  # several fields in one message: left to eccodes
+        found[data[at + 4]] = (at, at + size)
+        at += size
+    return found
+
+
+def likeness(data: bytes, parts: dict[int, tuple[int, int]]) -> tuple[bytes, int] | None:
+    """What decides all but the member and the numbers, and the member; None where the template has no member."""
+    if not all(number in parts for number in (1, 3, 4, 5, 6, 7)):
+        return None
+    product = bytearray(data[slice(*parts[4])])
+    if int.from_bytes(product[7:9], "big") not in ENSEMBLE:
+        return None
+    member, product[MEMBER] = product[MEMBER], 0
+    return data[slice(*parts[1])] + data[slice(*parts[3])] + bytes(product), member
+
+
+def unpacked(data: bytes, parts: dict[int, tuple[int, int]], index: int) -> float | None:
+    """One number of a simply packed field without bitmap, (R + X 2^E) 10^-D (template 5.0); None for other packings."""
+    about, (first, last) = data[slice(*parts[5])], parts[7]
+    if int.from_bytes(about[9:11], "big") != 0 or data[parts[6][0] + 5] != 255:
+        return None
+    (reference,) = struct.unpack(">f", about[11:15])
+    binary, decimal = (_signed(int.from_bytes(about[at : at + 2], "big")) for at in (15, 17))
+    bits = about[19]
+    start = index * bits
+    part = data[first + 5 + start // 8 : min(first + 5 + (start + bits + 7) // 8, last)]
+    if len(part) * 8 < start % 8 + bits:
+        return None
+    whole = int.from_bytes(part, "big") >> (-(start + bits) % 8) if bits else 0
+    return float((reference + (whole & ((1 << bits) - 1)) * 2.0**binary) * 10.0**-decimal)
+
+
+def _signed(value: int) -> int:
+    """A number of two octets whose first bit is its sign."""
+    return -(value & 0x7FFF) if value & 0x8000 else value
+
+
 def main(path: str, latitude: float, longitude: float, out: str, part: int, parts: int) -> None:
     """Reads every surface message at the point nearest to a place and writes rows of numbers and of text."""
     data = Path(path).read_bytes()
@@ -80,7 +141,20 @@ def main(path: str, latitude: float, longitude: float, out: str, part: int, part
     kinds: dict[tuple[str, ...], tuple[str, ...]] = {}
     steps: dict[tuple[str, ...], tuple[float, float, float]] = {}
     grids: dict[str, tuple[int, float, float, float]] = {}
+    alike: dict[bytes, Known] = {}
     for begin, end in every[len(every) * part // parts : len(every) * (part + 1) // parts]:
+        where = sections(data, begin, end) if data[begin + 7] == 2 else {}
+        like = likeness(data, where)
+        if like is not None and like[0] in alike:
+            known = alike[like[0]]
+            if known.names is None:
+                continue
+            short, unit, step_type, level = known.names
+            plain = unpacked(data, where, known.place[0])
+            if plain is not None:
+                numbers.append((*known.step, plain, *known.place[1:]))
+                names.append((short, unit, step_type, str(like[1]), level))
+                continue
         message = eccodes.codes_new_from_message(data[begin:end])
         try:
             edition = data[begin + 7]
@@ -91,6 +165,8 @@ def main(path: str, latitude: float, longitude: float, out: str, part: int, part
                 kinds[kind] = _cheap(message, ("shortName", "units", "stepType", "typeOfLevel", "name"))
             short, unit, step_type, level, _ = kinds[kind]
             if level not in SURFACE:
+                if like is not None:
+                    alike[like[0]] = Known((0.0, 0.0, 0.0), (0, 0.0, 0.0, 0.0), None)
                 continue
             step = _cheap(message, STEP[edition]) + span
             if step not in steps or (span and span[1] not in ("", "1")):
@@ -101,6 +177,8 @@ def main(path: str, latitude: float, longitude: float, out: str, part: int, part
                 spacing = abs(float(_key(message, "jDirectionIncrementInDegrees", "0.25") or 0.25))
                 grids[grid] = (int(point["index"]), float(point["lat"]), float(point["lon"]), spacing)
             index, *place = grids[grid]
+            if like is not None:
+                alike[like[0]] = Known(steps[step], grids[grid], (short, unit, step_type, level))
             value = float(eccodes.codes_get_double_element(message, "values", index))
             if value == float(_key(message, "missingValue", "nan")):
                 value = float("nan")
