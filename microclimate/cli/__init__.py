@@ -178,6 +178,13 @@ def zones(
     compare: Annotated[
         str | None, typer.Option("--compare", metavar="ZONE,ZONE", help="two zones side by side")
     ] = None,
+    cover: Annotated[
+        list[str] | None,
+        typer.Option("--cover", metavar="NAME,START/END", help="what a cover that lies so costs; repeatable"),
+    ] = None,
+    heat_off: Annotated[
+        str | None, typer.Option("--heat-off", metavar="TIME", help="how long each zone holds when heating stops then")
+    ] = None,
     without_stands: Annotated[
         bool, typer.Option("--without-stands", help="and what the stands change: the same field without them")
     ] = False,
@@ -196,7 +203,19 @@ def zones(
     asked = {"without stands": without_stands, "concrete": concrete, "seats covered": seats_covered}
     variants = [key for key, wanted in asked.items() if wanted]
     with told_plainly(debug):
-        text = run(venue, weather, first=first, last=last, at=at, variants=variants, compare=compare, out=out, say=say)
+        text = run(
+            venue,
+            weather,
+            first=first,
+            last=last,
+            at=at,
+            variants=variants,
+            compare=compare,
+            covers=cover or [],
+            heat_off=heat_off,
+            out=out,
+            say=say,
+        )
         typer.echo(text)
 
 

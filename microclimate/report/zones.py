@@ -24,6 +24,52 @@ class Variant:
 
 
 @dataclass(frozen=True)
+class Lit:
+    """One zone's light a day [mol m-2]: from the sky, from lamps, its need; lamp hours that would close the gap."""
+
+    zone: str
+    daylight: float
+    lamps: float
+    need: float
+    hours: float
+
+
+@dataclass(frozen=True)
+class Covered:
+    """One cover's spell.
+
+    How long [s], light lost [J m-2], highest canopy warmer by [K], hours wetter, hours in the band of pink snow mould,
+    time in hot air [s]; whether it is closed, lay where leaves were wet and frost came, or is opaque.
+    """
+
+    name: str
+    kind: str
+    lasts: float
+    lost: float
+    warmer: float
+    wetter: float
+    mould: float
+    hot: float
+    closed: bool
+    wet_frost: bool
+    opaque: bool
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """One zone after heating stops: 25 mm then [K]; hours to the limit for play, to frost at 25 mm, and to what kills
+    half of a growing and of a hardened grass (NaN: not within a week)."""
+
+    zone: str
+    begin: float
+    play: float
+    frost: float
+    growing: float
+    hardened: float
+    heated: bool
+
+
+@dataclass(frozen=True)
 class Bears:
     """What the grass needs and bears, and the venue's limits for play, each apart [K, mol m-2]."""
 
@@ -68,6 +114,13 @@ class Zones:
     ranked: xr.Dataset | None = None  # `zonal.ranked`
     edges: Mapping[str, float] = field(default_factory=dict)  # share of each zone where sun changes within a step
     probes: tuple[tuple[str, float, float, str], ...] = ()  # why, x, y [m], zone
+    lamps: tuple[Lit, ...] = ()
+    saturation: float = 650.0  # [umol m-2 s-1] of light that the grass can use
+    strongest: float = 0.0  # [umol m-2 s-1] of the venue's lamps
+    covers: tuple[Covered, ...] = ()
+    cover_limits: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)  # hot air [K], hours, lift, event [s]
+    stopped: tuple[Stopped, ...] = ()
+    off: np.datetime64 | None = None
     grass: str = ""
     bears: Bears | None = None
     start: str = "season"  # what the ground began from: past or season

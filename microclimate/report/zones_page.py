@@ -10,7 +10,7 @@ import xarray as xr
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
-from microclimate.report import canvas, figures_zones, words_places, words_zones
+from microclimate.report import canvas, figures_zones, words_done, words_places, words_zones
 from microclimate.report.tables import Table
 from microclimate.report.words import glued
 from microclimate.report.zones import (
@@ -44,6 +44,8 @@ from microclimate.report.zones import (
 )
 
 WIDTH = 80
+DONE = ("with lamps", "heated", "covered")
+LEAST = 0.005  # [K, h] of a difference that shows
 _TEMPLATES = Path(__file__).parent / "templates"
 _PAGES = Environment(loader=FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=False, lstrip_blocks=False)
 _PAGES.finalize = lambda value: glued(value) if type(value) is str else value
@@ -81,6 +83,12 @@ def parts(told: Zones) -> list[Part]:
     if told.spans is not None:
         found += _grass(told, told.spans)
     found += [_variant(told, variant) for variant in told.variants]
+    if told.lamps:
+        found.append(Part("Lamps", words_done.lamp_lines(told), [words_done.lamp_table(told)]))
+    if told.covers:
+        found.append(Part("Covers", words_done.cover_lines(told), [words_done.cover_table(told)]))
+    if told.stopped:
+        found.append(Part(words_done.stop_title(told), words_done.stop_lines(told), [words_done.stop_table(told)]))
     if told.compare is not None:
         found.append(Part("Two zones", words_places.compared_lines(told), [words_places.compared(told)]))
     if told.ranked is not None:
@@ -111,18 +119,22 @@ def _grass(told: Zones, spans: xr.Dataset) -> list[Part]:
 
 
 def _variant(told: Zones, variant: Variant) -> Part:
-    """As it is, less the variant (or the variant less as it is, where something is done)."""
-    mean = told.zones.sel(which="mean")
-    sign = -1.0 if variant.key in ("with lamps", "heated", "covered") else 1.0
-    columns: list[Column] = [SUNLIT, LIGHT]
-    columns += [replace(c, head=f"warmth from {c.head}", digits=1) for c in (LONG_STANDS,) if c.name in mean]
-    differ = {c.name: sign * (mean[c.name] - variant.light[c.name]) for c in columns}
+    """As it is, less the variant; where something is done, the done less as it is, in the zones that it changes."""
+    mean, done = told.zones.sel(which="mean"), variant.key in DONE
+    columns: list[Column] = []
+    differ = {}
+    if not done:
+        columns += [SUNLIT, LIGHT]
+        columns += [replace(c, head=f"warmth from {c.head}", digits=1) for c in (LONG_STANDS,) if c.name in mean]
+        differ = {c.name: mean[c.name] - variant.light[c.name] for c in columns}
     if told.spans is not None and variant.spans is not None:
-        for column in (NIGHT, CANOPY, ROOT, FROST, WATER):
-            differ[column.name] = sign * (told.spans[column.name] - variant.spans[column.name])
+        for column in (NIGHT, CANOPY, ROOT, FROST) if done else (NIGHT, CANOPY, ROOT, FROST, WATER):
+            differ[column.name] = (told.spans[column.name] - variant.spans[column.name]) * (-1.0 if done else 1.0)
             finer = replace(column, kind="temperature difference", fine=(2, 1))
             columns.append(finer if column.kind == TEMPERATURE else column)
-    table = by_zone(xr.Dataset(differ), told.names, columns, told.shown, "Difference, zone by zone")
+    found = xr.Dataset(differ)
+    moved = [z for z in told.names if not done or any(abs(float(v)) > LEAST for v in found.sel(zone=z).values())]
+    table = by_zone(found, moved or told.names, columns, told.shown, "Difference, zone by zone")
     return Part(words_zones.variant_title(variant.key), (), [table])
 
 

@@ -1,14 +1,15 @@
 """`microclimate zones`: light, heat and growth over the zones of a field for a day, a week or a season."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 
-from microclimate.errors import refuse
+from microclimate.errors import InputError, Problem, refuse
 from microclimate.exposure import daylight, patches
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
@@ -28,17 +29,21 @@ from microclimate.report.zones import (
     VIEW,
     WARMTH,
     Bears,
+    Covered,
+    Stopped,
     Variant,
     Zones,
     csv_of,
     days_csv,
 )
 from microclimate.risk import places, zonal
+from microclimate.venue.limits import default
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
-from microclimate.workflow import files, zones_days
+from microclimate.workflow import files, zones_days, zones_done
 from microclimate.workflow.zones_cases import VARIANTS
 from microclimate.workflow.zones_days import Days
+from microclimate.workflow.zones_done import Spell
 from microclimate.workflow.zones_run import LONGWAVE, Case, drawn, lived, mean_day
 
 PAGE_FILE, ZONES_FILE, SPANS_FILE, DAYS_FILE = "zones.html", "zones.csv", "span.csv", "days.csv"
@@ -53,6 +58,8 @@ def zones(
     at: str | None = None,
     variants: Sequence[str] = (),
     compare: str | None = None,
+    covers: Sequence[str] = (),
+    heat_off: str | None = None,
     out: Path | None = None,
     now: datetime | None = None,
     say: Callable[[str], None] = lambda text: None,
@@ -72,6 +79,10 @@ def zones(
         Keys of `zones_cases.VARIANTS`: the same field as it might be, held against what is.
     compare : str, optional
         Two names with a comma between, of zones to be held side by side.
+    covers : sequence of str
+        "NAME, START/END" in local time: a cover of the venue that lies so; needs weather.
+    heat_off : str, optional
+        Local date and time at which heating, at its set points before, stops; needs weather.
     out : Path, optional
         Folder for zones.html, zones.csv, and with weather span.csv and days.csv.
     now : datetime, optional
@@ -91,6 +102,13 @@ def zones(
     days = zones_days.asked(first, last, site.time_zone, zones_days.today(now, site), weather)
     if weather is not None:
         weather = zones_days.covering(weather, days)
+    laid = zones_done.spells(covers, venue)
+    off = (
+        None
+        if heat_off is None
+        else np.datetime64(zones_days.moment(heat_off, site.time_zone, "--heat-off").tz_localize(None), "ns")
+    )
+    _asked_for(laid, off, weather is not None, days, venue)
     pair = _pair(compare, [zone.name for zone in venue.field.zones])
     instant = None if at is None else zones_days.moment(at, site.time_zone)
     say("Working out what the stands hide (kept for the next run) ...")
@@ -112,6 +130,22 @@ def zones(
         else:
             ran = lived(Case(changed, other), joined, weather, days)
             others.append(Variant(key, _light(ran.cells, venue), zonal.over_span(ran.days)))
+    under: tuple[Covered, ...] = ()
+    stop: tuple[Stopped, ...] = ()
+    if own is not None and weather is not None:
+        done = {
+            "with lamps": replace(base, added=zones_done.lamplit(venue)) if venue.lamps else None,
+            "covered": replace(base, plan=zones_done.plan_of(laid)) if laid else None,
+            "heated": replace(base, plan=zones_done.heating) if off is not None else None,
+        }
+        for key, case in done.items():
+            if case is not None:
+                ran = lived(case, joined, weather, days, with_cells=False)
+                others.append(Variant(key, _light(own.cells, venue), zonal.over_span(ran.days)))
+                if key == "covered":
+                    under = zones_done.covered(base, laid, own, ran, joined, weather)
+                if key == "heated" and off is not None:
+                    stop = zones_done.stopped(case, joined, weather, ran, off)
     frame = {"cell_size": field.cell_size, "length": field.length, "width": field.width, "bearing": field.bearing}
     shade = None
     if instant is not None:
@@ -136,6 +170,15 @@ def zones(
         daily=None if own is None else zonal.by_day(own.days),
         variants=tuple(others),
         compare=pair,
+        lamps=zones_done.lit(venue, _light(cells, venue)["light_integral"]) if venue.lamps else (),
+        saturation=default("light_saturation"),
+        strongest=max((lamp.photon_flux for lamp in venue.lamps), default=0.0),
+        covers=under,
+        cover_limits=tuple(
+            getattr(venue.limits, f"cover_{n}") for n in ("hot_air", "hot_time", "lift_time", "event_time")
+        ),
+        stopped=stop,
+        off=off,
         ranked=ranked,
         edges=dict(zip(names, places.edge_share(cells, len(names)).tolist(), strict=True)),
         probes=tuple((p.why, p.x, p.y, p.zone) for p in places.probes(cells, names)),
@@ -148,6 +191,19 @@ def zones(
     if out is not None:
         text += written(told, out)
     return text
+
+
+def _asked_for(laid: Sequence[Spell], off: np.datetime64 | None, with_weather: bool, days: Days, venue: Venue) -> None:
+    """What is done needs weather, and lies within the days."""
+    problems = zones_done.lies_in(laid, days)
+    if (laid or off is not None) and not with_weather:
+        problems.append(Problem("--cover, --heat-off", "there is no weather", "--weather FILE"))
+    if off is not None and not days.edges[0] <= off < days.edges[-1]:
+        problems.append(Problem("--heat-off", "lies outside the days told", "a time within --from and --to"))
+    if off is not None and not venue.equipment.circuits:
+        problems.append(Problem("--heat-off", "the venue has no heating", "a [[circuit]] in the venue"))
+    if problems:
+        raise InputError("zones", problems)
 
 
 def _pair(compare: str | None, names: Sequence[str]) -> tuple[str, str] | None:

@@ -102,8 +102,8 @@ def _date(text: str | None, name: str, problems: list[Problem]) -> date | None:
         return None
 
 
-def moment(text: str, time_zone: str) -> pd.Timestamp:
-    """The UTC instant of `--at`, given in local time.
+def moment(text: str, time_zone: str, option: str = "--at") -> pd.Timestamp:
+    """The UTC instant of an option such as `--at`, given in local time.
 
     Raises
     ------
@@ -119,7 +119,7 @@ def moment(text: str, time_zone: str) -> pd.Timestamp:
         local = pd.Timestamp(found).tz_localize(ZoneInfo(time_zone), nonexistent="raise", ambiguous=True)
         return local.tz_convert("UTC")
     except (ValueError, pd.errors.OutOfBoundsDatetime):
-        raise refuse("--at", repr(text), "a local date and time such as 2026-01-21T10:30") from None
+        raise refuse(option, repr(text), "a local date and time such as 2026-01-21T10:30") from None
 
 
 def _whole(weather: xr.Dataset, time_zone: str) -> tuple[date, date] | None:

@@ -72,7 +72,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
     for stretch in days.stretches():
         begin, end = stretch.edges[[0, -1]]
         forcing = whole.under(zones_days.part(weather, begin - LEAD, end))
-        block = case.added(_within(next(iter(forcing)), begin, end))
+        block = case.added(within(next(iter(forcing)), begin, end))
         starts.append((stretch, ground))
         states, ground = run.through(venue, block, ground, case.plan(venue, begin, end))
         day = stretch.of(block["time"].values)
@@ -90,7 +90,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
     )
 
 
-def _within(block: xr.Dataset, begin: np.datetime64, end: np.datetime64) -> xr.Dataset:
+def within(block: xr.Dataset, begin: np.datetime64, end: np.datetime64) -> xr.Dataset:
     """The steps that end after `begin` and not after `end`."""
     time = block["time"].values
     return block.isel(time=np.flatnonzero((time > begin) & (time <= end)))
@@ -146,7 +146,7 @@ def drawn(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, draws
     many = part.isel(realization=np.zeros(draws, dtype=int)).assign_coords(realization=np.arange(draws))
     rows: list[list[np.ndarray]] = []
     for whole in force.forcing(venue, many, case.bowl, joined, STEP):
-        block = case.added(_within(whole, begin, end))
+        block = case.added(within(whole, begin, end))
         states, _ = run.through(venue, block, ground, case.plan(venue, begin, end))
         day = until.of(block["time"].values)
         for k in range(block.sizes["realization"]):

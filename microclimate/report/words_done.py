@@ -1,0 +1,131 @@
+"""The words of `zones` for what is done to the field: lamps, covers, heating that stops."""
+
+import numpy as np
+
+from microclimate.physics.light import photon_flux
+from microclimate.report.tables import Table
+from microclimate.report.words import clock, day, measure, number, sentence
+from microclimate.report.zones import Covered, Zones
+
+
+def lamp_lines(told: Zones) -> list[str]:
+    """Which zones lack light, and whether the lamps give it."""
+    short = [row.zone for row in told.lamps if row.daylight + row.lamps < row.need]
+    lines = [
+        f"With daylight and lamps together too little in {', '.join(short[:6])}."
+        if short
+        else "With daylight and lamps together every zone gets the least it needs."
+    ]
+    if told.strongest > told.saturation:
+        lines.append(
+            f"The leaf uses little above {told.saturation:.0f} µmol/m² a second (light trials 2019): stronger lamps "
+            "warm more than they feed."
+        )
+    return lines
+
+
+def lamp_table(told: Zones) -> Table:
+    """Daylight, lamps, need, gap, and hours of lamps that would close it."""
+    rows = [
+        (
+            row.zone,
+            f"{row.daylight:.1f}",
+            f"{row.lamps:.1f}",
+            f"{row.need:.1f}",
+            f"{max(row.need - row.daylight, 0.0):.1f}",
+            f"{row.hours:.1f}",
+        )
+        for row in sorted(told.lamps, key=lambda row: row.daylight)
+    ]
+    unit = "[mol/m²/d]"
+    heads = ("Zone", f"daylight {unit}", f"lamps {unit}", f"need {unit}", f"gap {unit}", "lamp hours to close it [h/d]")
+    return Table("Light against the least the grass needs", heads, tuple(rows))
+
+
+def cover_lines(told: Zones) -> list[str]:
+    """Each spell against what is published of how long a cover may lie."""
+    hot_air, hot_time, lift, event = told.cover_limits
+    lines = []
+    for spell in told.covers:
+        lay = f"{spell.name} lay {spell.lasts / 86400.0:.1f} d since it was last lifted"
+        told_of = [lay]
+        if spell.closed and spell.hot > hot_time:
+            warm = measure(hot_air, "temperature", told.shown)
+            told_of.append(
+                f"{spell.hot / 3600.0:.0f} h of it in air above {warm}, in which a closed sheet lies a few hours at "
+                "most, with people ready to lift it within half an hour of sun (supplier's guide)"
+            )
+        if spell.kind == "permeable" and spell.lasts > lift:
+            told_of.append(f"a sheet that breathes is lifted every {lift / 86400.0:.0f} d (supplier's guide)")
+        if spell.opaque and spell.lasts > event:
+            told_of.append(
+                f"floors and quilts lie {event / 86400.0:.0f} d as a rule: leaves starve in the dark (magazine 2015)"
+            )
+        if spell.mould > 0.0:
+            told_of.append(f"{spell.mould:.0f} h wet in the band of pink snow mould, which a cover favours (extension)")
+        if spell.wet_frost:
+            told_of.append("leaves were wet and frost came: a sheet laid on a wet leaf can freeze to it")
+        lines += [sentence(text) for text in told_of]
+    return lines
+
+
+def cover_table(told: Zones) -> Table:
+    """Light lost, heat and wetness under each cover."""
+    rows = [(spell.name, *_cover(spell, told)) for spell in told.covers]
+    kelvin = told.shown.symbol("temperature difference")
+    heads = ("Cover", "lay [d]", "light lost [mol/m²]", f"canopy by day up to [{kelvin}] warmer", "leaf wet longer [h]")
+    return Table("What each cover cost", heads, tuple(rows))
+
+
+def _cover(spell: Covered, told: Zones) -> tuple[str, ...]:
+    return (
+        f"{spell.lasts / 86400.0:.1f}",
+        f"{float(photon_flux(spell.lost)):.1f}",
+        number(spell.warmer, "temperature difference", told.shown),
+        f"{spell.wetter:.0f}".replace("-", "\u2212"),
+    )
+
+
+def stop_title(told: Zones) -> str:
+    """Over what follows when heating stops."""
+    assert told.off is not None
+    return f"After heating stops on {day(told.off, told.shown)}, {clock(told.off, told.shown)}"
+
+
+def stop_lines(told: Zones) -> list[str]:
+    """Play and survival apart."""
+    assert told.bears is not None
+    play, growing = (measure(v, "temperature", told.shown) for v in (told.bears.rootzone_min, told.bears.lt50_growing))
+    return [
+        f"Limit for play: {play} at the shallowest depth told. Survival: half of a growing, heated grass dies when "
+        f"the crown falls to {growing}; a heated field is tender, and that limit counts for it.",
+        "Under the weather given, nothing else done.",
+    ]
+
+
+def stop_table(told: Zones) -> Table:
+    """Hours each zone holds."""
+    rows = [
+        (
+            row.zone,
+            number(row.begin, "temperature", told.shown),
+            *(_hours(v) for v in (row.play, row.frost, row.growing, row.hardened)),
+        )
+        for row in sorted(told.stopped, key=lambda row: np.nan_to_num(row.frost, nan=1e9))
+    ]
+    unit = told.shown.symbol("temperature")
+    heads = (
+        "Zone",
+        f"25 mm then [{unit}]",
+        "to limit for play [h]",
+        "to frost [h]",
+        "to kill, growing [h]",
+        "to kill, hardened [h]",
+    )
+    if told.shown.system == "US":
+        heads = (heads[0], f"1 in then [{unit}]", *heads[2:])
+    return Table("Hours after heating stops", heads, tuple(rows))
+
+
+def _hours(value: float) -> str:
+    return "over 168" if np.isnan(value) else f"{value:.0f}"

@@ -1,0 +1,149 @@
+"""Lamps, covers and heating that stops: what is added, what it costs, how long it holds."""
+
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from microclimate.errors import InputError
+from microclimate.exposure import patches
+from microclimate.exposure.bowl import bowl
+from microclimate.physics import lamps
+from microclimate.venue import load
+from microclimate.weather import complete, read
+from microclimate.workflow import zones_cases, zones_days, zones_done, zones_run
+
+DEMO = Path(__file__).parents[2] / "data_demo"
+LAMP = """
+[[lamp]]
+name = "rig"
+zones = ["West flank 3", "West flank 4"]
+photon_flux = 400
+heat = 180
+hours = 8
+from_hour = 20
+
+[[grass]]
+species = "ryegrass and bluegrass"
+light_min = 20
+"""
+
+
+@pytest.fixture(scope="module")
+def venue() -> load.Venue:
+    return load.text((DEMO / "venue.toml").read_text(encoding="utf-8") + LAMP)
+
+
+@pytest.fixture(scope="module")
+def world(venue: load.Venue):
+    site = venue.site.site
+    weather = complete.weather(read.weather(DEMO / "past.csv", site), site)
+    days = zones_days.Days(date(2026, 1, 15), date(2026, 1, 18), site.time_zone)
+    seen = bowl(venue)
+    joined = patches.patches(venue.field.zones, seen, patches.morning_sun(seen, 36.1, -79.95, days.first))
+    weather = zones_days.covering(weather, days)
+    case = zones_run.Case(venue, seen)
+    return case, joined, weather, days, zones_run.lived(case, joined, weather, days, with_cells=False)
+
+
+def test_lamp_light_is_flux_times_time() -> None:
+    """400 umol/m2s for 8 h are 11.52 mol/m2 (arithmetic); the hours that close a gap give just that gap."""
+    assert lamps.lamp_light(400.0, 8 * 3600.0) == pytest.approx(11.52)
+    assert lamps.lamp_light(400.0, lamps.lamp_time(5.0, 400.0)) == pytest.approx(5.0)
+
+
+def test_lamps_shine_in_their_hours_over_their_zones(venue: load.Venue) -> None:
+    """20:00 to 4:00 local time, 1:00 to 9:00 UTC; steps end at their stamps."""
+    time = np.datetime64("2026-01-16T00:10", "ns") + np.arange(144) * np.timedelta64(600, "s")
+    zone = ["West flank 3", "East middle 2"]
+    block = xr.Dataset(
+        {"longwave_stands_down": (("realization", "patch", "time"), np.full((1, 2, 144), 10.0))},
+        coords={"time": time, "zone": ("patch", zone)},
+    )
+    found = zones_done.lamplit(venue)(block)["longwave_stands_down"].values[0]
+    hours = (time - np.datetime64("2026-01-16T00:00")) / np.timedelta64(1, "h")
+    np.testing.assert_allclose(found[0], np.where((hours > 1.0) & (hours <= 9.0), 190.0, 10.0))
+    np.testing.assert_allclose(found[1], 10.0)
+    assert (block["longwave_stands_down"] == 10.0).all()  # what was given stays
+
+
+def test_the_gap_and_the_hours_that_close_it(venue: load.Venue) -> None:
+    light = xr.DataArray([15.0] * 24, coords={"zone": [z.name for z in venue.field.zones]}, dims="zone")
+    found = {row.zone: row for row in zones_done.lit(venue, light)}
+    assert found["West flank 3"].lamps == pytest.approx(11.52)
+    assert found["East middle 2"].lamps == 0.0
+    assert found["East middle 2"].need == 20.0  # as the venue has it, not the table's 10
+    assert found["East middle 2"].hours == pytest.approx(5.0 / (400e-6 * 3600.0))
+
+
+def test_covers_are_read_and_faults_told_at_once(venue: load.Venue) -> None:
+    found = zones_done.spells(["Quilt, 2026-01-16T17:00/2026-01-17T09:00"], venue)
+    assert found[0].number == 2
+    assert found[0].start == np.datetime64("2026-01-16T22:00")
+    with pytest.raises(InputError) as caught:
+        zones_done.spells(["tarp, 2026-01-16T17:00/09:00", "quilt, soon"], venue)
+    assert len(caught.value.problems) == 2
+
+
+def test_a_cover_takes_light_and_keeps_warmth(venue: load.Venue, world) -> None:
+    """The growth sheet passes half of the light (its transmittance); a covered night's crown is milder by 1 to
+    3 K as published for thin covers (Agron. J. 91(2) 1999, crowns 1.1 and 2.3; groundstaff 3)."""
+    case, joined, weather, days, bare = world
+    laid = zones_done.spells(["growth sheet, 2026-01-16T08:00/2026-01-17T16:00"], venue)
+    under = zones_run.lived(
+        zones_run.Case(venue, case.bowl, plan=zones_done.plan_of(laid)), joined, weather, days, with_cells=False
+    )
+    (found,) = zones_done.covered(case, laid, bare, under, joined, weather)
+    assert found.lasts == 32 * 3600.0
+    # nearly all of the 16th's light and of the 17th's fell on the sheet
+    light = sum(bare.days[f"energy_{p}"] for p in ("sun", "sky", "stands")).isel(day=[1, 2]).sum("day")
+    mean = float(np.average(light.values, weights=joined["area"].values))
+    assert found.lost == pytest.approx(0.5 * mean, rel=0.05)
+    gain = (under.days["crown_temperature_min"] - bare.days["crown_temperature_min"]).isel(day=2)
+    assert 1.0 <= float(gain.median()) <= 3.3
+    assert found.warmer > 5.0  # a sunny winter day under a sheet: 10-15 K (a blog), less here
+    assert not found.closed
+
+
+def test_after_heating_stops_trays_go_first(venue: load.Venue, world) -> None:
+    """Air beneath is a second cold face (trade paper, section 4); play is reached before frost, frost before kill."""
+    case, joined, weather, days, _ = world
+    heat = zones_run.Case(venue, case.bowl, plan=zones_done.heating)
+    heated = zones_run.lived(heat, joined, weather, days, with_cells=False)
+    off = np.datetime64("2026-01-16T22:00", "ns")
+    found = {row.zone: row for row in zones_done.stopped(heat, joined, weather, heated, off)}
+    ground, tray = found["East middle 2"], found["South goal right"]
+    assert tray.play <= ground.play
+    for row in found.values():
+        ordered = [v for v in (row.play, row.frost, row.growing, row.hardened) if np.isfinite(v)]
+        assert ordered == sorted(ordered)
+
+
+def test_variants_change_what_they_say_and_no_more(venue: load.Venue) -> None:
+    bare, concrete, sheet = (f(venue) for f in zones_cases.VARIANTS.values())
+    assert not bare.bowl.stands
+    used = {m for stand in concrete.bowl.stands for tier in stand.tiers for m in (tier.material, tier.seats) if m}
+    assert not any("aluminium" in name for name in used)
+    assert "wood" in used  # what is no aluminium stays
+    covered = {tier.material for stand in sheet.bowl.stands for tier in stand.tiers}
+    assert covered == {zones_cases.COVERED}
+    assert sheet.bowl.surface(zones_cases.COVERED).emissivity == 0.9
+    for other in (bare, concrete, sheet):
+        assert other.field == venue.field
+        assert other.limits == venue.limits
+
+
+@pytest.mark.parametrize(
+    ("text", "wrong"),
+    [
+        ('[[grass]]\nspecies = "moss"\n', "species"),
+        ('[[grass]]\nspecies = "tall fescue"\nlight_min = 30\n', "light_min"),
+        ('[[lamp]]\nname = "a"\nzones = ["Moon"]\nphoton_flux = 300\nheat = 100\nhours = 8\n', "Moon"),
+        ('[[lamp]]\nname = "a"\nzones = ["West flank 3"]\nphoton_flux = -3\nheat = 100\nhours = 8\n', "photon_flux"),
+    ],
+)
+def test_grass_and_lamps_that_cannot_be(text: str, wrong: str) -> None:
+    with pytest.raises(InputError, match=wrong):
+        load.text((DEMO / "venue.toml").read_text(encoding="utf-8") + "\n" + text)
