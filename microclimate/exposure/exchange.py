@@ -237,6 +237,7 @@ def _balanced(factor: Array, sky_share: Array, area: Array) -> tuple[Array, Arra
     """
     flow = area[:, None] * factor[:, :-1]
     flow = 0.5 * (flow + flow.T)
+    flow *= (area[:, None] > 0.0) & (area > 0.0)  # a facet all inside another body takes no part
     free = area * (sky_share + factor[:, -1])
     seen = flow.sum(axis=1) + free > 0.0
     wanted = np.where(seen, area, 1.0)

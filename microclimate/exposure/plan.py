@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from microclimate.exposure import sections
+from microclimate.exposure import sections, solid
 from microclimate.exposure.mesh import Array, Body, Facet, Finish, Mesh, Section, box, floor, mesh
 from microclimate.venue.bowl import Bowl, Gap, Roof, Stand
 from microclimate.venue.field import Field
@@ -19,18 +19,22 @@ ROOF_OVERHANG = 0.2  # [m] of a roof behind the back wall; ours
 ROOF_EMISSIVITY = 0.90  # of its underside; painted or dirty sheet, from memory
 BANK_REACH = 400.0  # [m] how far the ground round a sunken field is drawn
 FLOOR_COLUMNS, FLOOR_ROWS = 14, 9
+SKIN = 0.01  # [m] by which one body stands out from another that it grows from
 
 _SIDES = {"head": (1.0, 0.0), "left": (0.0, 1.0), "foot": (-1.0, 0.0), "right": (0.0, -1.0)}
 
 
 def venue_mesh(bowl: Bowl, field: Field) -> Mesh:
     """All faces of a venue, the floor included."""
-    return mesh(bodies(bowl, field), ground(bowl, field))
+    made = mesh(bodies(bowl, field), ground(bowl, field))
+    return solid.joined(made, bowl, (0.5 * field.length, 0.5 * field.width))
 
 
 def ground(bowl: Bowl, field: Field) -> tuple[Array, list[Facet]]:
     """Field and apron as patches."""
-    margin = min(max([3.0, *(stand.setback for stand in bowl.stands)]), 25.0)
+    room = [stand.setback for stand in bowl.stands]
+    room += solid.clearance(bowl, (0.5 * field.length, 0.5 * field.width))
+    margin = min(max([3.0, *room]), 25.0)
     turf = Finish("field", field.turf.albedo, field.turf.emissivity)
     apron = Finish("apron", bowl.apron_albedo, 0.94)
     return floor(field.length, field.width, margin, FLOOR_COLUMNS, FLOOR_ROWS, turf, apron)
@@ -44,6 +48,8 @@ def bodies(bowl: Bowl, field: Field) -> list[Body]:
         paths = [_straight(stand, field)] if separate else _ring_paths(bowl, stand, field)
         for number, (base, growth, closed) in enumerate(paths):
             made += _stand_bodies(bowl, stand, number, base, growth, closed)
+        if stand.roof is not None and stand.roof.sides:
+            made += _roofs_of_sides(bowl, stand, field)
     for number, wall in enumerate(bowl.walls, start=1):
         base = np.array([wall.start, wall.end], float)
         along = (base[1] - base[0]) / np.linalg.norm(base[1] - base[0])
@@ -75,11 +81,13 @@ def _stand_bodies(bowl: Bowl, stand: Stand, number: int, base: Array, growth: Ar
             finish=finish(bowl, tier.material),
             seats=finish(bowl, tier.seats) if tier.seats else None,
             seat_width=tier.seat_width,
+            backs=tier.seat_backs,
         )
         for front, tier in zip(stand.tier_fronts, stand.tiers, strict=True)
     ]
     name = stand.name if number == 0 else f"{stand.name} ({number + 1})"
-    top = None if stand.roof is None else _wall_top(stand, stand.roof)
+    whole = stand.roof is not None and not stand.roof.sides
+    top = _wall_top(stand, stand.roof) if whole and stand.roof is not None else None
     outline, simple = (
         sections.stand(rakes, stand.parapet_height, wall, back_wall=stand.back_wall, top=top, smooth=smooth)
         for smooth in (False, True)
@@ -88,9 +96,44 @@ def _stand_bodies(bowl: Bowl, stand: Stand, number: int, base: Array, growth: Ar
     for k, rake in enumerate(rakes, start=1):
         # planks lie within the shade of the stand's own simpler outline
         made += [Body(name, base, growth, closed, s, _nothing(s)) for s in sections.planks(rake, k)]
-    if stand.roof is not None:
-        made.append(Body(f"{name}, roof", base, growth, closed, _roof(stand, stand.roof)))
+    if whole and stand.roof is not None:
+        longer = _longer(base, closed) if top is not None else base
+        made.append(Body(f"{name}, roof", longer, growth, closed, _roof(stand, stand.roof)))
     return made
+
+
+def _roofs_of_sides(bowl: Bowl, stand: Stand, field: Field) -> list[Body]:
+    """The roof of a ring over some sides, and the wall that carries it up from the crest where it comes down to it."""
+    made: list[Body] = []
+    if stand.roof is None:
+        return made
+    over = [_beside(side) for side in stand.roof.sides]
+    paths = _ring_paths(bowl, stand, field, [lambda p, n: np.maximum.reduce([side(p, n) for side in over])])
+    top, crest = _wall_top(stand, stand.roof), stand.tiers[-1].top + stand.parapet_height
+    for number, (base, growth, closed) in enumerate(paths, start=1):
+        name = f"{stand.name}, roof" + (f" ({number})" if number > 1 else "")
+        longer = _longer(base, closed) if top is not None else base
+        made.append(Body(name, longer, growth, closed, _roof(stand, stand.roof)))
+        if top is not None:
+            # a little thicker than the parapet it stands on, and begun inside it: no faces coincide
+            inner, outer = stand.back - SKIN, stand.back + sections.WALL + SKIN
+            low = max(crest - 0.1, stand.tiers[-1].top + SKIN)
+            outline = box(
+                [(inner, low), (inner, top), (outer, top), (outer, low)], "parapet", finish(bowl, bowl.fascia_material)
+            )
+            made.append(Body(f"{name}, wall", base, growth, closed, outline))
+    return made
+
+
+def _longer(base: Array, closed: bool) -> Array:
+    """A path a little longer at its ends, so that the end of a roof does not lie in that of the wall within it."""
+    if closed:
+        return base
+    longer = base.copy()
+    for end, beside in ((0, 1), (-1, -2)):
+        away = base[end] - base[beside]
+        longer[end] += SKIN * away / np.linalg.norm(away)
+    return longer
 
 
 def _nothing(section: Section) -> Section:
@@ -121,10 +164,12 @@ def _straight(stand: Stand, field: Field) -> tuple[Array, Array, bool]:
     return base, np.tile(out, (2, 1)), False
 
 
-def _ring_paths(bowl: Bowl, stand: Stand, field: Field) -> list[tuple[Array, Array, bool]]:
-    """The parts of the ring that belong to a stand, gaps and an open end cut out."""
+def _ring_paths(
+    bowl: Bowl, stand: Stand, field: Field, more: Sequence[Callable[[Array, Array], Array]] = ()
+) -> list[tuple[Array, Array, bool]]:
+    """The parts of the ring that belong to a stand, gaps, an open end and what `more` leaves out cut away."""
     first_row, normal = (_oval if bowl.kind == "oval" else _rounded)(bowl, stand, field)
-    limits: list[Callable[[Array, Array], Array]] = []  # positive where there is a stand
+    limits = list(more)  # positive where there is a stand
     named = [s.side for s in bowl.stands if s.side != "all"]
     if stand.side != "all":
         limits.append(_beside(stand.side))
@@ -244,11 +289,11 @@ def _with_borders(points: Array, normals: Array, limit: Callable[[Array, Array],
 
 def _bank(bowl: Bowl, field: Field) -> Body:
     """The ground round a sunken field, its edge behind the front row of the nearest stand."""
-    edge = min((stand.setback for stand in bowl.stands), default=4.0) + 1.0
+    room = [stand.setback for stand in bowl.stands] + solid.clearance(bowl, (0.5 * field.length, 0.5 * field.width))
+    edge = min(room, default=4.0) + 1.0
     depth = -field.elevation_offset
     corner = np.array([[1.0, -1.0], [1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0]])
     soil = Finish("ground outside", bowl.ground_albedo, 0.95)
-    outline = box(
-        [(edge, sections.FOOT), (edge, depth), (BANK_REACH, depth), (BANK_REACH, sections.FOOT)], "bank", soil
-    )
+    foot = sections.FOOT - 0.1  # below the stands, whose undersides it would touch
+    outline = box([(edge, foot), (edge, depth), (BANK_REACH, depth), (BANK_REACH, foot)], "bank", soil)
     return Body("bank", corner * [0.5 * field.length, 0.5 * field.width], corner, True, outline)

@@ -340,28 +340,58 @@ def crest(points: Array, triangles: Array, azimuths: Array) -> tuple[Array, Arra
 
     azimuths (azimuth,): field angles [rad]. Height 0 where nothing rises.
     """
+    order = np.argsort(azimuths % (2.0 * np.pi))
+    rising = azimuths[order] % (2.0 * np.pi)
     points, triangles = np.ascontiguousarray(points), np.ascontiguousarray(triangles)
     distance, height = np.full((len(points), len(azimuths)), np.inf), np.zeros((len(points), len(azimuths)))
-    over_threads(_crest, len(points), points, triangles, azimuths, distance, height)
-    return distance, height
+    over_threads(_crest, len(points), points, triangles, rising, distance, height)
+    back = np.argsort(order)
+    return distance[:, back], height[:, back]
 
 
 @kernel
 def _crest(first: Any, end: Any, points: Any, triangles: Any, azimuths: Any, distance: Any, height: Any) -> None:
+    """Azimuths rise from 0 to below 2 pi; only those that a triangle spans are looked at."""
+    many = len(azimuths)
+    cosine, sine = np.cos(azimuths), np.sin(azimuths)
     for i in range(first, end):
-        for k in range(len(azimuths)):
-            c, s = math.cos(azimuths[k]), math.sin(azimuths[k])
-            steepest = 0.0
-            for t in range(len(triangles)):
+        steepest = np.zeros(many)
+        x, y, angle = np.empty(3), np.empty(3), np.empty(3)
+        for t in range(len(triangles)):
+            for v in range(3):
+                x[v], y[v] = triangles[t, v, 0] - points[i, 0], triangles[t, v, 1] - points[i, 1]
+                angle[v] = math.atan2(y[v], x[v])
+            low, high, here, whole = 0.0, 0.0, 0.0, 0.0
+            for v in range(3):
+                turn = angle[(v + 1) % 3] - angle[v]
+                if turn > math.pi:
+                    turn -= 2.0 * math.pi
+                elif turn < -math.pi:
+                    turn += 2.0 * math.pi
+                whole += turn
+                here += turn
+                if v < 2:
+                    low, high = min(low, here), max(high, here)
+            begin = (angle[0] + low) % (2.0 * math.pi) - 1e-9
+            span = 7.0 if abs(whole) > math.pi else high - low + 2e-9  # overhead it spans all
+            begun, looks = 0, 0
+            while begun < many and azimuths[begun] < begin:
+                begun += 1
+            while looks < many:
+                k = begun + looks
+                if azimuths[k % many] + 2.0 * math.pi * (k // many) - begin > span:
+                    break
+                looks += 1
+            for look in range(looks):
+                k = (begun + look) % many
+                c, s = cosine[k], sine[k]
                 for v in range(3):
                     w = (v + 1) % 3
-                    xv, yv = triangles[t, v, 0] - points[i, 0], triangles[t, v, 1] - points[i, 1]
-                    xw, yw = triangles[t, w, 0] - points[i, 0], triangles[t, w, 1] - points[i, 1]
-                    side_v, side_w = xv * s - yv * c, xw * s - yw * c
+                    side_v, side_w = x[v] * s - y[v] * c, x[w] * s - y[w] * c
                     if (side_v > 0.0) == (side_w > 0.0):
                         continue
                     f = side_v / (side_v - side_w)
-                    r = (xv + f * (xw - xv)) * c + (yv + f * (yw - yv)) * s
+                    r = (x[v] + f * (x[w] - x[v])) * c + (y[v] + f * (y[w] - y[v])) * s
                     z = triangles[t, v, 2] + f * (triangles[t, w, 2] - triangles[t, v, 2]) - points[i, 2]
-                    if r > 0.0 and z > steepest * r:
-                        steepest, distance[i, k], height[i, k] = z / r, r, z
+                    if r > 0.0 and z > steepest[k] * r:
+                        steepest[k], distance[i, k], height[i, k] = z / r, r, z

@@ -27,7 +27,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
     assumed: list[str] = []
     outlines = _outlines(described, report)
     equipment = Equipment(covers=described.cover, circuits=described.circuit, plant=described.plant)
-    bowl = stands_round(described, report, assumed)
+    bowl = stands_round(described, outlines, directory, report, assumed)
     told = sum(signed_area(outline) for _, outline in outlines) / (described.field.length * described.field.width)
     if told < 0.995:
         assumed.append(f"zones cover {100 * told:.0f} % of the field: nothing is told of the rest")

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from microclimate.venue.drawing import Drawing
 from microclimate.venue.materials import STANDS
 from microclimate.venue.model import Model, Unit, unknown
 
@@ -58,9 +59,12 @@ class Tier(Model):
     material: str = Field("concrete", description="of the steps, or of what covers them")
     seats: str | None = Field(None, description="material of bench planks or seats on the steps, if any")
     seat_width: Annotated[float, Unit("m", 0.05, 1)] = Field(0.25, description="depth of a bench plank")
+    seat_backs: bool = Field(False, description="the seats have backs")
 
     @model_validator(mode="after")
     def _rake(self) -> Self:
+        if self.seat_backs and self.seats is None:
+            raise PydanticCustomError("tier", "seat_backs needs seats, the material they are made of", {})
         if not 1.0 <= self.rake <= 50.0:
             raise PydanticCustomError(
                 "tier",
@@ -94,6 +98,7 @@ class Roof(Model):
     thickness: Annotated[float, Unit("m", 0.05, 6)] = Field(0.5, description="of the slab with its beams")
     transmittance: Annotated[float, Unit("1", 0, 0.9)] = Field(0.0, description="share of light let through")
     albedo: Annotated[float, Unit("1", 0.02, 0.95)] = Field(0.5, description="of its underside")
+    sides: tuple[str, ...] = Field((), description="of a ring: the sides it is over; not given: all of the ring")
 
 
 class Stand(Model):
@@ -166,6 +171,7 @@ class Bowl(Model):
     stands: tuple[Stand, ...] = ()
     walls: tuple[Wall, ...] = ()
     gaps: tuple[Gap, ...] = ()
+    meshes: tuple[Drawing, ...] = ()
     corner_radius: Annotated[float, Unit("m", 0, 100)] = 15.0
     open_end: Literal["left", "right", "head", "foot"] = "foot"
     apron_albedo: Annotated[float, Unit("1", 0.02, 0.9)] = 0.20
@@ -265,6 +271,7 @@ class Skyline(Model):
     spot: tuple[Annotated[float, Unit("m")], Annotated[float, Unit("m")]] = Field(
         (0.0, 0.0), description="x, y of the spot, from the field's centre"
     )
+    zone: str | None = Field(None, description="in place of spot: the zone in whose middle the angles were read")
     eye_height: Annotated[float, Unit("m", 0, 3)] = Field(1.6, description="of the phone above the field")
     angles: tuple[tuple[Annotated[float, Unit("degree", 0, 360)], Annotated[float, Unit("degree", 0, 85)]], ...] = (
         Field(min_length=3, description="pairs: compass direction, height of the skyline above level")

@@ -11,6 +11,7 @@ from microclimate import schema
 from microclimate.units import Shown, System
 from microclimate.venue.bowl import Bowl, BowlTable, Gap, Skyline, StandSurface, StandTable, Wall
 from microclimate.venue.calibration import Calibration
+from microclimate.venue.drawing import MeshTable
 from microclimate.venue.equipment import Circuit, Cover, Crew, Equipment, Plant, Prices
 from microclimate.venue.events import EventTable
 from microclimate.venue.field import Field as PlayingField
@@ -38,6 +39,7 @@ class VenueFile(Model):
     bowl: BowlTable = BowlTable.model_validate({})
     stand: tuple[StandTable, ...] = ()
     wall: tuple[Wall, ...] = ()
+    mesh: tuple[MeshTable, ...] = ()
     gap: tuple[Gap, ...] = ()
     skyline: Skyline | None = None
     material: tuple[StandSurface, ...] = ()
@@ -103,18 +105,21 @@ class Venue(Model):
         if part == "geometry":
             plan = field.model_dump(include={"length", "width", "bearing", "cell_size", "elevation_offset"})
             made_of = {"name", "material", "seats", "transmittance", "albedo", "rough", "surfaces", "fascia_material"}
-            shape = _without(bowl.model_dump(), made_of | {"apron_albedo", "ground_albedo"})
+            shape = _without(bowl.model_dump(), made_of | {"apron_albedo", "ground_albedo", "path"})
             benches = [[tier.seats is not None for tier in stand.tiers] for stand in bowl.stands]
             return [plan, [zone.polygon for zone in field.zones], shape, benches]
         if part == "material":
             layout = [[(tier.material, tier.seats) for tier in stand.tiers] for stand in bowl.stands]
             used = {name for stand in layout for pair in stand for name in pair if name} | {bowl.fascia_material}
-            used |= {wall.material for wall in bowl.walls}
+            used |= {wall.material for wall in bowl.walls} | {name for mesh in bowl.meshes for name in mesh.materials}
             numbers = {name: bowl.surface(name).model_dump(exclude={"name", "like"}) for name in sorted(used)}
             roofs = [stand.roof and (stand.roof.transmittance, stand.roof.albedo) for stand in bowl.stands]
             walls = [wall.material for wall in bowl.walls]
+            drawn = [
+                (mesh.material, [(p.group, p.material, p.transmittance) for p in mesh.parts]) for mesh in bowl.meshes
+            ]
             floor = [bowl.apron_albedo, bowl.ground_albedo, bowl.fascia_material]
-            return [layout, numbers, roofs, walls, floor, [_floor(zone.turf) for zone in field.zones]]
+            return [layout, numbers, roofs, walls, drawn, floor, [_floor(zone.turf) for zone in field.zones]]
         return self.model_dump(exclude={"directory", "assumed", "guessed"})
 
 

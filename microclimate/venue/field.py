@@ -182,6 +182,16 @@ def signed_area(polygon: tuple[Point, ...]) -> float:
     return 0.5 * math.fsum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in pairs)
 
 
+def middle(polygon: tuple[Point, ...]) -> Point:
+    """Centre of an outline's area [m]; its first corner where it has none."""
+    pairs = zip(polygon, polygon[1:] + polygon[:1], strict=True)
+    parts = [((x0 + x1), (y0 + y1), x0 * y1 - x1 * y0) for (x0, y0), (x1, y1) in pairs]
+    times = 6.0 * signed_area(polygon)
+    if times == 0.0:
+        return polygon[0]
+    return math.fsum(x * turn for x, _, turn in parts) / times, math.fsum(y * turn for _, y, turn in parts) / times
+
+
 def grid(field: FieldTable) -> list[tuple[str, tuple[Point, ...]]]:
     """Names and outlines of the rows x columns grid; row 1 lies along the left side."""
     rows, columns = field.zone_rows, field.zone_columns

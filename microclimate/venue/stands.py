@@ -1,28 +1,42 @@
 """From the tables of a venue file to what stands round the field."""
 
 import math
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from microclimate.venue import rules
-from microclimate.venue.bowl import Bowl, Gap, Skyline, Stand, StandTable, Wall, side_name
+from microclimate.venue.bowl import Bowl, Gap, Roof, Skyline, Stand, StandTable, Wall, side_name
 from microclimate.venue.described import VenueFile
+from microclimate.venue.drawing_rules import drawing
 from microclimate.venue.faults import Findings, close
-from microclimate.venue.field import FieldTable
+from microclimate.venue.field import FieldTable, Point, middle
 from microclimate.venue.materials import STANDS
 
 SKYLINE_STEP = 5.0  # [degree] of the compass, one wall each: ours
 RINGS = ("rounded rectangle", "oval", "horseshoe")
 
 
-def bowl(described: VenueFile, report: Findings, assumed: list[str]) -> Bowl:
+def bowl(
+    described: VenueFile,
+    outlines: Sequence[tuple[str, tuple[Point, ...]]],
+    directory: Path,
+    report: Findings,
+    assumed: list[str],
+) -> Bowl:
+    """What stands round the field.
+
+    outlines: of the zones, which a skyline's spot may name; directory: where mesh files are looked for.
+    """
     table, field = described.bowl, described.field
     stands = [_stand(stand, number, field, report, assumed) for number, stand in enumerate(described.stand, start=1)]
     walls = list(described.wall)
     if described.skyline is not None:
-        walls.extend(_skyline(described.skyline, field))
+        walls.extend(_skyline(described.skyline, dict(outlines), field, report))
         assumed.append("the skyline's distance is a guess: shade is right at the spot, less so elsewhere")
+    drawn = [drawing(mesh, number, field, directory, report) for number, mesh in enumerate(described.mesh, start=1)]
     surfaces = {surface.name: surface for surface in described.material}
     known = [*surfaces, *STANDS]
     uses = [("[bowl]", table.fascia_material)]
@@ -30,6 +44,10 @@ def bowl(described: VenueFile, report: Findings, assumed: list[str]) -> Bowl:
         for tier in stand.tiers:
             uses += [(f"[[stand]] {number}", name) for name in (tier.material, tier.seats) if name]
     uses += [(f"[[wall]] {number}", wall.material) for number, wall in enumerate(described.wall, start=1)]
+    for number, mesh in enumerate(described.mesh, start=1):
+        uses += [
+            (f"[[mesh]] {number}", name) for name in (mesh.material, *(part.material for part in mesh.part)) if name
+        ]
     if described.skyline is not None:
         uses.append(("[skyline]", described.skyline.material))
     for place, name in dict.fromkeys(uses):
@@ -37,8 +55,12 @@ def bowl(described: VenueFile, report: Findings, assumed: list[str]) -> Bowl:
             report(place, f"material {name!r} is not known", close(name, known) or f"one of {', '.join(known)}")
     for name in rules.duplicates([surface.name for surface in described.material]):
         report("[[material]]", f"the name {name!r} comes twice", "names must differ")
-    for name in rules.duplicates([stand.name for stand in stands]):
-        report("[[stand]]", f"the name {name!r} comes twice", "names must differ")
+    for name in rules.duplicates([*(stand.name for stand in stands), *(mesh.name for mesh in drawn if mesh)]):
+        report(
+            "[[stand]]" if name in [stand.name for stand in stands] else "[[mesh]]",
+            f"the name {name!r} comes twice",
+            "names must differ",
+        )
     ringed = [stand.side == "all" for stand in stands]
     kind = table.kind or ("none" if not stands else "rounded rectangle" if any(ringed) else "separate stands")
     if not report.broken & {"bowl", "stand"}:
@@ -58,6 +80,7 @@ def bowl(described: VenueFile, report: Findings, assumed: list[str]) -> Bowl:
             "stands": tuple(stands),
             "walls": tuple(walls),
             "gaps": gaps,
+            "meshes": tuple(mesh for mesh in drawn if mesh is not None),
             "surfaces": described.material,
         }
     )
@@ -105,7 +128,8 @@ def _stand(table: StandTable, number: int, field: FieldTable, report: Findings, 
         report.broken.add("stand")  # what hangs on its place is not told again
         side = "all"
     half = 0.5 * (field.width if side in ("head", "foot") else field.length)
-    parts: dict[str, Any] = {"setback": table.setback, "tiers": table.tier, "roof": table.roof}
+    roof = None if table.roof is None else _roof(table.roof, side, place, field, report)
+    parts: dict[str, Any] = {"setback": table.setback, "tiers": table.tier, "roof": roof}
     if table.rough is not None:
         parts |= table.rough.expanded()
         assumed.append(f"stand {table.name or number} is described roughly: rows, parapet and roof are guessed")
@@ -122,11 +146,38 @@ def _stand(table: StandTable, number: int, field: FieldTable, report: Findings, 
     )
 
 
-def _skyline(skyline: Skyline, field: FieldTable) -> list[Wall]:
+def _roof(roof: Roof, side: str, place: str, field: FieldTable, report: Findings) -> Roof:
+    """The roof with its sides in the field's own frame."""
+    if roof.sides and side != "all":
+        report(f"{place}, roof", "sides are of a ring of stands", "leave them out: the roof is over its own stand")
+        return roof
+    found = []
+    for name in roof.sides:
+        try:
+            found.append(side_name(name, field.bearing))
+        except ValueError as error:
+            report(f"{place}, roof", f"sides: {error}")
+    return roof.model_copy(update={"sides": () if "all" in found else tuple(dict.fromkeys(found))})
+
+
+def _skyline(
+    skyline: Skyline, zones: Mapping[str, tuple[Point, ...]], field: FieldTable, report: Findings
+) -> list[Wall]:
     """A ring of walls, at the guessed distance from the field, that shows the angles read at the spot.
 
     Angles between readings are drawn out linearly; each wall spans 5 degrees of the compass.
     """
+    if skyline.zone is not None:
+        if skyline.zone not in zones:
+            report("[skyline]", f"there is no zone {skyline.zone!r}", close(skyline.zone, list(zones)))
+            return []
+        if skyline.spot != (0.0, 0.0):
+            report("[skyline]", "has both spot and zone", "one of them")
+        skyline = skyline.model_copy(update={"spot": middle(zones[skyline.zone])})
+    half = 0.5 * field.length + skyline.distance, 0.5 * field.width + skyline.distance
+    if any(abs(at) > most - 0.5 for at, most in zip(skyline.spot, half, strict=True)):
+        report("[skyline]", "the spot lies beyond what hides the sky", "x and y in metres from the field's centre")
+        return []
     azimuths, angles = np.array(sorted(skyline.angles)).T
     walls = []
     for azimuth in np.arange(0.0, 360.0, SKYLINE_STEP):

@@ -61,10 +61,13 @@ def _build(venue: Venue, zone: Zone) -> str:
 
 def _round(venue: Venue) -> Iterator[tuple[str, str]]:
     bowl = venue.bowl
-    if not bowl.stands and not bowl.walls:
+    if not bowl.stands and not bowl.walls and not bowl.meshes:
         yield "stands", "none: an open field"
     for stand in bowl.stands:
         yield "stand", _stand(venue, stand)
+    for drawing in bowl.meshes:
+        top = venue.shown.text(drawing.top, "length")
+        yield "drawing", f"{drawing.name}: {drawing.faces} faces of {' and '.join(drawing.materials)}, up to {top}"
     if bowl.walls:
         top = venue.shown.text(max(wall.top for wall in bowl.walls), "length")
         yield "walls", f"{len(bowl.walls)}, highest {top}"

@@ -32,7 +32,7 @@ class Range:
 def ranges(venue: Venue) -> tuple[Range, ...]:
     """All unknowns that this venue has; parts it has not (no trays, no covers) are left out."""
     found = [*_ground(venue), *_leaf(venue), *_site(venue)]
-    if venue.bowl.stands or venue.bowl.walls:
+    if venue.bowl.stands or venue.bowl.walls or venue.bowl.meshes:
         found += _stands(venue)
     if venue.equipment.covers:
         found.append(_covers(venue))
@@ -158,9 +158,8 @@ def _stands(venue: Venue) -> list[Range]:
         field = venue.field.model_copy(update={"bearing": (venue.field.bearing + by) % 360.0})
         return venue.model_copy(update={"field": field})
 
-    names = sorted(
-        {name for stand in venue.bowl.stands for tier in stand.tiers for name in (tier.material, tier.seats) if name}
-    )
+    seen = {name for stand in venue.bowl.stands for tier in stand.tiers for name in (tier.material, tier.seats) if name}
+    names = sorted(seen | {name for drawing in venue.bowl.meshes for name in drawing.materials})
 
     def coated(pick: Callable[[StandSurface], dict[str, float]]) -> Venue:
         changed = [venue.bowl.surface(name) for name in names]
@@ -176,15 +175,6 @@ def _stands(venue: Venue) -> list[Range]:
 
     found = [
         Range(
-            "stand height",
-            "height of the stands",
-            (f"{100 * share:.0f} % lower", f"{100 * share:.0f} % higher"),
-            taller(1 - share),
-            taller(1 + share),
-            guessed,
-            "ours, no source",
-        ),
-        Range(
             "bearing",
             "direction of the field",
             (f"{turn:g}° less", f"{turn:g}° more"),
@@ -194,6 +184,10 @@ def _stands(venue: Venue) -> list[Range]:
             "a compass reading is good to about 2 degrees",
         ),
     ]
+    if venue.bowl.stands or venue.bowl.walls:  # a drawing's heights are known
+        ends = (f"{100 * share:.0f} % lower", f"{100 * share:.0f} % higher")
+        label, basis = "height of the stands", "ours, no source"
+        found.append(Range("stand height", label, ends, taller(1 - share), taller(1 + share), guessed, basis))
     if names:
         found += [
             Range(

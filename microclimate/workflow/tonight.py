@@ -296,7 +296,7 @@ def _equipment(venue: Venue) -> frozenset[str]:
         has.add("fuel")
     if any(zone.base.over_air for zone in venue.field.zones):
         has.add("trays")
-    if any(stand.roof is not None for stand in venue.bowl.stands):
+    if any(stand.roof is not None for stand in venue.bowl.stands) or any(m.roofed for m in venue.bowl.meshes):
         has.add("roofs")
     return frozenset(has)
 
