@@ -23,7 +23,6 @@ from microclimate.weather.table import Column, Table
 Floats = NDArray[np.float64]
 
 TIME_OUT = 300.0  # [s]
-SHARED = 1500  # messages from which two processes share the work
 LARGEST_FLUX = 1600.0  # [W m-2]
 
 NAMES = {
@@ -124,41 +123,22 @@ def _mean(axis: Floats, starts: Floats, ends: Floats, values: Floats, kinds: set
 
 def _child(data: bytes, path: Path, site: Site) -> tuple[Floats, NDArray[np.str_], list[str]]:
     where = path.name
-    parts = 2 if data.count(b"GRIB") > SHARED and (os.cpu_count() or 1) > 1 else 1
     with tempfile.TemporaryDirectory() as folder:
-        source = Path(folder) / "in.grib"
+        source, out = Path(folder) / "in.grib", Path(folder) / "out.npz"
         source.write_bytes(data)
-        command = [sys.executable, "-m", "microclimate.weather.formats.grib_child"]
-        command += [str(source), str(site.latitude), str(site.longitude)]
-        outs = [Path(folder) / f"out{part}.npz" for part in range(parts)]
-        children = [
-            subprocess.Popen(
-                [*command, str(out), str(part), str(parts)],
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.PIPE,
-                text=True,
-                env=_environment(),
-            )
-            for part, out in enumerate(outs)
-        ]
+        command = [sys.executable, "-m", "microclimate.weather.formats.grib_child", str(source)]
+        command += [str(site.latitude), str(site.longitude), str(out)]
         try:
-            errors = [child.communicate(timeout=TIME_OUT)[1] for child in children]
+            done = subprocess.run(
+                command, capture_output=True, text=True, timeout=TIME_OUT, env=_environment(), check=False
+            )
         except subprocess.TimeoutExpired as error:
             found = f"took more than {TIME_OUT:.0f} s to read"
             raise refuse(where, found, "a smaller file", "cut it to the venue's point") from error
-        finally:
-            for child in children:
-                child.kill()
-        for child, told, out in zip(children, errors, outs, strict=True):
-            if child.returncode or not out.exists():
-                raise _told(told, where)
-        numbers, names, seen = [], [], set[str]()
-        for out in outs:
-            with np.load(out, allow_pickle=False) as file:
-                numbers.append(file["numbers"])
-                names.append(file["names"].reshape(-1, 5))
-                seen |= {str(v) for v in file["seen"]}
-        return np.concatenate(numbers), np.concatenate(names), sorted(seen)
+        if done.returncode or not out.exists():
+            raise _told(done.stderr, where)
+        with np.load(out, allow_pickle=False) as file:
+            return file["numbers"], file["names"].reshape(-1, 5), sorted(str(v) for v in file["seen"])
 
 
 def _told(errors: str, where: str) -> InputError:

@@ -5,7 +5,7 @@ both loaded), so nothing else of this package is imported here. What eccodes wor
 ranges, the nearest point) is asked once for each kind of message and kept. Messages of edition 2 that differ in nothing
 but the member and the numbers are not opened again: where they are simply packed, one number is unpacked from bytes.
 
-    python -m microclimate.weather.formats.grib_child FILE LATITUDE LONGITUDE OUT.npz PART PARTS
+    python -m microclimate.weather.formats.grib_child FILE LATITUDE LONGITUDE OUT.npz
 """
 
 import struct
@@ -132,17 +132,16 @@ def _signed(value: int) -> int:
     return -(value & 0x7FFF) if value & 0x8000 else value
 
 
-def main(path: str, latitude: float, longitude: float, out: str, part: int, parts: int) -> None:
+def main(path: str, latitude: float, longitude: float, out: str) -> None:
     """Reads every surface message at the point nearest to a place and writes rows of numbers and of text."""
     data = Path(path).read_bytes()
-    every = spans(data)
     numbers: list[tuple[float, ...]] = []
     names: list[tuple[str, ...]] = []
     kinds: dict[tuple[str, ...], tuple[str, ...]] = {}
     steps: dict[tuple[str, ...], tuple[float, float, float]] = {}
     grids: dict[str, tuple[int, float, float, float]] = {}
     alike: dict[bytes, Known] = {}
-    for begin, end in every[len(every) * part // parts : len(every) * (part + 1) // parts]:
+    for begin, end in spans(data):
         where = sections(data, begin, end) if data[begin + 7] == 2 else {}
         like = likeness(data, where)
         if like is not None and like[0] in alike:
@@ -192,4 +191,4 @@ def main(path: str, latitude: float, longitude: float, out: str, part: int, part
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], float(sys.argv[2]), float(sys.argv[3]), sys.argv[4], int(sys.argv[5]), int(sys.argv[6]))
+    main(sys.argv[1], float(sys.argv[2]), float(sys.argv[3]), sys.argv[4])
