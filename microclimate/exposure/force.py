@@ -118,14 +118,6 @@ class Forcing:
             codes.append("bowl_wind=all_directions")
         return "\n".join(code for code in codes if code)
 
-    def under(self, weather: xr.Dataset) -> "Forcing":
-        """The same place under other weather; what hangs on the place alone is not worked out again."""
-        made = replace(self, weather=weather)
-        alike = self.seed is None and weather.sizes["realization"] == self.weather.sizes["realization"]
-        kept = ("sight", "crest_by_cell", "crest", "_through", *(("basin", "shelter") if alike else ()))
-        made.__dict__.update({name: getattr(self, name) for name in kept})
-        return made
-
     def parts(self) -> Iterator[slice]:
         """The blocks of realizations."""
         count = self.weather.sizes["realization"]

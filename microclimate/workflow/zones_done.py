@@ -129,7 +129,7 @@ def covered(
     for spell in laid:
         cover = venue.equipment.covers[spell.number - 1]
         block = within(
-            next(iter(whole.under(zones_days.part(weather, spell.start - LEAD, spell.end)))), spell.start, spell.end
+            next(iter(whole.again(zones_days.part(weather, spell.start - LEAD, spell.end)))), spell.start, spell.end
         )
         own = np.array([plans.covers(venue, spell.number, str(z)) for z in joined["zone"].values])
         down = block["shortwave_sun_down"] + block["shortwave_sky_down"] + block["shortwave_stands_down"]
@@ -192,10 +192,10 @@ def stopped(
     whole = force.forcing(venue, weather, case.bowl, joined, STEP)
     begin = stretch.edges[0]
     if off > begin:
-        before = whole.under(zones_days.part(weather, begin - LEAD, off))
+        before = whole.again(zones_days.part(weather, begin - LEAD, off))
         _, ground = run.through(venue, within(next(iter(before)), begin, off), ground, heating(venue, begin, off))
     end = min(off + FURTHEST, weather["time"].values[-1])
-    after = within(next(iter(whole.under(zones_days.part(weather, off - LEAD, end)))), off, end)
+    after = within(next(iter(whole.again(zones_days.part(weather, off - LEAD, end)))), off, end)
     states, _ = run.through(venue, after, ground, plans.nothing(venue, off, end))
     soil = states["soil_temperature"].isel(realization=0, depth=0).transpose("patch", "time").values
     crown = states["crown_temperature"].isel(realization=0).transpose("patch", "time").values

@@ -71,7 +71,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
     digests, cells, starts = [], [], []
     for stretch in days.stretches():
         begin, end = stretch.edges[[0, -1]]
-        forcing = whole.under(zones_days.part(weather, begin - LEAD, end))
+        forcing = whole.again(zones_days.part(weather, begin - LEAD, end))
         block = case.added(within(next(iter(forcing)), begin, end))
         starts.append((stretch, ground))
         states, ground = run.through(venue, block, ground, case.plan(venue, begin, end))
@@ -101,7 +101,7 @@ def _start(whole: force.Forcing, weather: xr.Dataset, joined: xr.Dataset, days: 
     begin = days.edges[0]
     before = zones_days.part(weather, max(weather["time"].values[0], begin - PAST), begin)
     reach = before["time"].values[-1] - before["time"].values[0]
-    past = whole.under(before) if reach >= SHORTEST_PAST else None
+    past = whole.again(before) if reach >= SHORTEST_PAST else None
     return start.states(whole.venue, joined, 1, begin, past=past)
 
 
