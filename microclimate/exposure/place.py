@@ -32,8 +32,8 @@ class Place:
 
     @cached_property
     def sight(self) -> Bowl:
-        """The bowl as the patches see it."""
-        return self.bowl.grouped(self.patches["weights"].values)
+        """The bowl as the patches see it; patches without weights are its cells."""
+        return self.bowl.grouped(self.patches["weights"].values) if "weights" in self.patches else self.bowl
 
     @cached_property
     def crest_by_cell(self) -> tuple[Array, Array]:

@@ -61,7 +61,7 @@ def columns(
     """
     zones = venue.field.zones
     count = initial.sizes["layer"]
-    grids = {zone.layers: layers.grid(zone.layers, count) for zone in zones}
+    grids = {built: layers.grid(built, count) for built in dict.fromkeys(zone.layers for zone in zones)}
     cuts = [grids[zone.layers] for zone in zones]
     realizations = initial.sizes["realization"]
     pairs = realizations * zone_index.size

@@ -10,6 +10,7 @@ from microclimate.schema import Event
 from microclimate.simulate import run
 from microclimate.venue.load import Venue
 
+AT_ONCE = 512  # cells run at a time
 SECTION_DEPTH = 0.5  # [m] to which the section of the ground is drawn
 
 
@@ -83,11 +84,16 @@ def cells(forcing: force.Forcing, initial: xr.Dataset, plan: xr.Dataset, night: 
         {name: ("patch", each[name].values) for name in ("zone", "zone_index")}
     )
     forced = force.forcing(venue, one, forcing.bowl, each)
-    outcome, _ = run.outcome(venue, forced, first, plan, (night,))
+    lowest = []
+    for block in forced:  # one, of one realization: cut into parts of the field, so that the map takes little memory
+        for begin in range(0, block.sizes["patch"], AT_ONCE):
+            part = {"patch": slice(begin, begin + AT_ONCE)}
+            outcome, _ = run.outcome(venue, [block.isel(part)], first.isel(part), plan, (night,))
+            lowest.append(outcome["canopy_temperature_min"].values.ravel())
     field = venue.field
     return xr.Dataset(
         {
-            "canopy_temperature_min": ("cell", outcome["canopy_temperature_min"].values.reshape(-1)),
+            "canopy_temperature_min": ("cell", np.concatenate(lowest)),
             "x": ("cell", joined["cell_x"].values),
             "y": ("cell", joined["cell_y"].values),
         },
@@ -100,10 +106,7 @@ def _each_cell(venue: Venue, joined: xr.Dataset) -> xr.Dataset:
     count = joined.sizes["cell"]
     index = joined["cell_zone"].values.astype(int)
     return xr.Dataset(
-        {
-            "cell_patch": ("cell", np.arange(count)),
-            "weights": (("patch", "cell"), np.eye(count)),
-        },
+        {"cell_patch": ("cell", np.arange(count))},
         coords={
             "zone": ("patch", np.array([venue.field.zones[i].name for i in index])),
             "zone_index": ("patch", index),
