@@ -73,7 +73,9 @@ def columns(
     places = np.zeros((*shape, 2 * len(REPORT_DEPTHS)))
     state = np.zeros((*shape, rows.KEPT))
     shallow = 1
-    known_of = {name: initial[name].transpose("realization", "patch", ...).values for name in INITIAL_VARIABLES}
+    known_of = {
+        name: initial[name].variable.transpose("realization", "patch", ...).values for name in INITIAL_VARIABLES
+    }
     for index in np.unique(zone_index):
         zone, cut = zones[index], cuts[index]
         mine = np.flatnonzero(zone_index == index)
@@ -109,6 +111,9 @@ def columns(
         return array.reshape(pairs, *array.shape[2:])
 
     return Columns(flat(given), flat(kernel), flat(state), flat(heat), flat(places), shallow, np.array(tables))
+
+
+_cut = cache(layers.grid)  # the same build again and again, in runs of many variants
 
 
 @cache

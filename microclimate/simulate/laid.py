@@ -38,7 +38,7 @@ def times(block: xr.Dataset) -> tell.Time:
 def steps_before_gap(block: xr.Dataset) -> NDArray[np.int64]:
     """Steps before the first missing value, one for each (realization, patch)."""
     whole = np.logical_and.reduce(
-        [np.isfinite(block[name].transpose("realization", "patch", "time").values) for name in FORCING]
+        [np.isfinite(block[name].variable.transpose("realization", "patch", "time").values) for name in FORCING]
     )
     steps = np.where(whole.all(axis=-1), whole.shape[-1], np.argmin(whole, axis=-1))
     return np.asarray(steps.ravel(), dtype=np.int64)
@@ -49,7 +49,7 @@ def forced(venue: Venue, block: xr.Dataset, initial: xr.Dataset, zone_index: NDA
     realizations, patches, steps = block.sizes["realization"], block.sizes["patch"], block.sizes["time"]
 
     def get(name: str) -> Array:
-        return np.asarray(block[name].transpose("time", "realization", "patch").values, dtype=float)
+        return np.asarray(block[name].variable.transpose("time", "realization", "patch").values, dtype=float)
 
     below = np.empty((steps, realizations, patches))
     under = get("under_tray_air_temperature") - ZERO_CELSIUS
@@ -96,7 +96,7 @@ def planned(
     ordered = plan.sel(zone=zones)
 
     def get(name: str) -> Array:
-        values = np.asarray(ordered[name].transpose("time", "plan", "zone").values, dtype=float)
+        values = np.asarray(ordered[name].variable.transpose("time", "plan", "zone").values, dtype=float)
         return values.reshape(held.size, -1)
 
     cover, raised = get("cover"), get("cover_raised")
