@@ -7,6 +7,7 @@ the others are ours and marked so. A fact is a key and its values; the sentence 
 import numpy as np
 import pandas as pd
 import xarray as xr
+from numpy.typing import NDArray
 from pvlib.solarposition import get_solarposition
 
 from microclimate.constants import ZERO_CELSIUS
@@ -22,6 +23,7 @@ CLOUDY = 0.7  # [1] ours
 CALM = 2.6  # [m s-1] at 10 m: 2 m/s at 2 m (Snyder & de Melo-Abreu 2005, FAO) over short grass
 WINDY = 5.0  # [m s-1] at 10 m, ours
 DRY, WET = 0.10, 0.22  # [1] water in the sand; class borders of a sand-field study, Crop Science 2018
+SPELL = 2  # looks, 5 minutes apart, that sunlight must last: ten minutes; ours
 SUN_MATTERS = 0.5  # [1] share of the beam from which a patch counts as sunlit
 
 
@@ -84,11 +86,11 @@ def _place(venue: Venue, bowl: Bowl, window: Event, zone: str) -> list[Fact]:
     up = sun["elevation"].to_numpy() > 0.0
     if up.any() and float(bowl.sky_view.min()) < 0.999:
         share = bowl.sun_factor(sun["azimuth"].to_numpy()[up], sun["elevation"].to_numpy()[up])[:, cells].mean(axis=1)
-        lit = np.flatnonzero(share >= SUN_MATTERS)
-        if not lit.size:
+        lit = lasting(share >= SUN_MATTERS)
+        if lit is None:
             found.append(Fact("shaded all day", {"zone": zone}))
-        elif lit[0] > 6:  # half an hour after sunrise and more
-            when = morning[up][lit[0]].tz_localize(None).to_pydatetime()
+        elif lit > 6:  # half an hour after sunrise and more
+            when = morning[up][lit].tz_localize(None).to_pydatetime()
             found.append(Fact("shaded until", {"zone": zone, "time": when}))
     base = venue.field.zones[index].base
     if base.kind == "tray over draughty air":
@@ -102,6 +104,17 @@ def _place(venue: Venue, bowl: Bowl, window: Event, zone: str) -> list[Fact]:
     elif sky <= bowl.sky_view.mean() - 0.02:
         found.append(Fact("low sky view", {"zone": zone, "sky_view": float(sky)}))
     return found
+
+
+def lasting(lit: NDArray[np.bool_]) -> int | None:
+    """First look from which the sun stays for `SPELL`; None where it never does.
+
+    A low sun slips under a first row of seats or through a gap for minutes, and warms nothing.
+    """
+    if lit.size < SPELL + 1:
+        return None
+    stays = np.flatnonzero(np.lib.stride_tricks.sliding_window_view(lit, SPELL + 1).all(axis=-1))
+    return int(stays[0]) if stays.size else None
 
 
 def _ground(venue: Venue, initial: xr.Dataset, zone: str) -> list[Fact]:
