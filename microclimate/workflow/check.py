@@ -24,7 +24,7 @@ from microclimate.simulate import run, start
 from microclimate.venue import summary, unknowns
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
-from microclimate.workflow import files, windows
+from microclimate.workflow import files, warm, windows
 
 LOOK = 120.0  # [s] between two looks at the sun
 LIT = 0.5  # [1] share of the beam from which a spot counts as sunlit
@@ -84,6 +84,7 @@ def check(
     dark = windows.night(site, day)
     weather = stated(site, dark) if weather_path is None else _given(weather_path, site, dark)
     say("Working out what the stands hide (kept for the next run) ...")
+    warm.up(venue_path)
     bowl = build_bowl(venue)
     say("Running tonight once for each end of each unknown ...")
     lowest, found = swings(venue, bowl, weather, dark)

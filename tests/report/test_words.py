@@ -202,9 +202,9 @@ def test_assumptions_are_plain_words() -> None:
     assert text[1] == "Values the file marks as missing: wind (3), air temperature (1)."
     assert "wind: m/s taken as km/h" in text[2]
     assert text[3] == "Made up key: some value."
-    assert text[4] == "The forecast gives no rain or snow: taken as none."
+    assert text[4] == "No rain or snow given: taken as none."
     assert text[5] == "Dew point worked out from relative humidity."
-    assert text[6].startswith("No humidity in the forecast")
+    assert text[6].startswith("No humidity given")
     assert text[7].startswith("Shelter by the stands")
     assert text[8] == "The same in all members: air pressure, rain and snow."
     assert text[9] == "Stand 2 is described roughly: its roof is guessed."
@@ -214,8 +214,8 @@ def test_assumptions_are_plain_words() -> None:
 def test_distances_and_snow_read_in_the_readers_units() -> None:
     codes = ("grid_point=5.3 km", "snow_density=100", "nowcast=-1.5")
     metric, us = words_reasons.assumed(codes, METRIC), words_reasons.assumed(codes, US)
-    assert metric[0] == "Nearest point of the forecast: 5.3 km away."
-    assert us[0] == "Nearest point of the forecast: 3.3 miles away."
+    assert metric[0] == "Nearest point that the weather is given for: 5.3 km away."
+    assert us[0] == "Nearest point that the weather is given for: 3.3 miles away."
     assert metric[1] == us[1] == "Depth of fresh snow turned into water: 10 % of it."
     assert us[2] == "Tonight's curve pulled to the evening's readings by −3 °F."
 
