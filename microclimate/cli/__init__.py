@@ -253,20 +253,34 @@ def replay(
 @app.command()
 def calibrate(
     venue: VENUE,
+    weather: Annotated[Path, typer.Option("--weather", metavar="FILE", help="observed weather of the readings' days")],
+    against: Annotated[
+        Path | None, typer.Option("--against", metavar="LOG", help="a field log (.db), or a CSV as `replay` takes it")
+    ] = None,
     readings: Annotated[
-        Path, typer.Option("--bowl-air", metavar="READINGS.csv", help="wind and air read in the bowl, one row each")
-    ],
-    weather: Annotated[Path, typer.Option("--weather", metavar="FILE", help="weather of the days of the readings")],
+        Path | None,
+        typer.Option("--bowl-air", metavar="READINGS.csv", help="wind and air read in the bowl, one row each"),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="else calibration.toml beside the venue")
     ] = None,
+    timezone: Annotated[
+        str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
+    ] = None,
     debug: DEBUG = False,
 ) -> None:
-    """Learn wind and air in the bowl from readings."""
-    from microclimate.workflow.calibrate import calibrate as run
+    """Learn from readings what the site leaves uncertain; taken only where nights held out are told better."""
+    from microclimate.errors import refuse
+    from microclimate.workflow.calibrate import calibrate as bowl
+    from microclimate.workflow.calibrate import from_log
 
     with told_plainly(debug):
-        typer.echo(run(venue, readings, weather, out=out, say=say))
+        if against is None and readings is None:
+            raise refuse("calibrate", "nothing to learn from", "--against LOG, or --bowl-air READINGS.csv")
+        if readings is not None:
+            typer.echo(bowl(venue, readings, weather, out=out, say=say))
+        if against is not None:
+            typer.echo(from_log(venue, against, weather, out=out, timezone=timezone, say=say))
 
 
 @app.command()

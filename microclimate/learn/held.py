@@ -125,7 +125,7 @@ def together(
     """Scores, night minima, freeze tables and the pairs themselves."""
     site, weather = venue.site.site, station.weather
     zone = site.time_zone
-    air = _surroundings(weather, pd.DatetimeIndex(model.index))
+    air = surroundings(weather, pd.DatetimeIndex(model.index))
     snow = next((s.values for s in sensors if s.kind == "surface_snow_thickness"), None)
     bare = (model["snow"] < SNOW_FREE) if snow is None else (snow.reindex(model.index) < SNOW_FREE_DEPTH)
     times = pd.DatetimeIndex(model.index)
@@ -220,7 +220,7 @@ def _freeze_rows(nights: pd.DataFrame, marks: dict[str, str]) -> pd.DataFrame:
     return pd.DataFrame(rows).assign(onset_mae_hours=hours, onset_nights=both)
 
 
-def _surroundings(weather: xr.Dataset, times: pd.DatetimeIndex) -> pd.DataFrame:
+def surroundings(weather: xr.Dataset, times: pd.DatetimeIndex) -> pd.DataFrame:
     """Air, cloud from longwave, wind at 2 and 10 m and shortwave at the readings' stamps."""
     air = _at(weather, "air_temperature", times)
     vapour_pressure = vapour.saturation_pressure_water(_at(weather, "dew_point_temperature", times))

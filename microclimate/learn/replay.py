@@ -18,7 +18,7 @@ from microclimate.fieldlog import readings as spots
 from microclimate.fieldlog import traces
 from microclimate.learn import fromlog, held, observed
 from microclimate.physics import vapour
-from microclimate.schema import INITIAL_VARIABLES, STATES_VARIABLES, Event
+from microclimate.schema import INITIAL_VARIABLES, STATES_VARIABLES, Event, Site
 from microclimate.simulate import run, start
 from microclimate.venue.load import Venue
 
@@ -77,6 +77,7 @@ class Stretch:
 class Station:
     """Weather and readings of one place, read once; `run` may be asked with the venue's numbers changed."""
 
+    site: Site
     observed: observed.Observed
     log: xr.Dataset  # schema.OBSERVATIONS
     sensors: list[held.Sensor]
@@ -184,7 +185,7 @@ def station(
         sun = patches.morning_sun(seen, site.latitude, site.longitude, day)
         where = patches.patches(venue.field.zones, seen, sun)
         stretches.append(Stretch(span, where, tuple(OverPlot(force.forcing(venue, span, seen, where, step)))))
-    return Station(weather, log, held.sensors(log, venue, weather.weather), tuple(stretches))
+    return Station(site, weather, log, held.sensors(log, venue, weather.weather), tuple(stretches))
 
 
 def _fit_together(venue: Venue, weather: xr.Dataset, log: xr.Dataset, name: str) -> None:

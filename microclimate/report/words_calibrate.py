@@ -82,3 +82,100 @@ def _degrees(difference: xr.DataArray, shown: Shown) -> str:
 
 def _wrapped(text: str) -> list[str]:
     return textwrap.wrap(glued(text), WIDTH, break_on_hyphens=False)
+
+
+_FACTORS = {
+    "canopy_conductance_factor": "heat between leaf and soil",
+    "exchange_floor_factor": "heat from the air on calm nights",
+    "water_factor": "water in the root zone",
+}
+_DECLINED = {
+    "few": "there are too few nights with readings ({nights})",
+    "unlike": "the readings do not go with the weather: a wrong clock, place or sensor? (`fieldlog quality` may tell)",
+    "worse": "it tells nights that it never saw no better",
+}
+
+
+def from_nights(
+    venue: str,
+    taken: bool,
+    why: str,
+    nights: int,
+    gain: float,
+    factors: Sequence[tuple[str, float, tuple[float, float], tuple[float, float], bool]],
+    zero: Sequence[tuple[str, float, int]],
+    missed: tuple[str, int, float, float, float] | None,
+    shown: Shown,
+    path: str,
+) -> str:
+    """What a log of nights taught.
+
+    Parameters
+    ----------
+    taken : bool
+    why : str
+        Code of what spoke against it.
+    gain : float
+        Share by which held-out nights are told better.
+    factors : sequence
+        Name, value, range now, range before, and whether the readings tell of it.
+    zero : sequence
+        Infrared sensor, offset [K], intervals of cloud and wind that it rests on.
+    missed : tuple or None
+        "residual", "offset" or "": what was taken of what is still missed; nights, error before and after on nights
+        held out [K], offset tonight [K].
+    """
+    lines = [f"{venue}: what {nights} nights say", ""]
+    if taken:
+        lines += _wrapped(
+            f"Taken: nights that the fit never saw are told {100 * gain:.0f} % better. As shares of what the venue file "
+            "says (nine times in ten the value lies in the range):"
+        )
+        for name, value, now, before, told in factors:
+            text = (
+                f"{_FACTORS[name]}: {value:.2f} ({now[0]:.2f} to {now[1]:.2f}); without readings 1 "
+                f"({before[0]:.2f} to {before[1]:.2f})"
+            )
+            lines += _listed(text if told else f"{text}: the readings tell little of it")
+    else:
+        lines += _wrapped(f"Not taken: {_DECLINED[why].format(nights=nights)}. What was known before stays.")
+    for sensor, offset, count in zero:
+        name = sensor.partition("[")[0].strip().replace("_", " ")
+        if count < 50:
+            text = f"{name}: only {count} dark, cloudy, windy intervals; its own offset stays unknown"
+        else:
+            direction = "warm" if offset > 0 else "cold"
+            size = f"{number(abs(offset), _DIFFERENCE, shown)} {shown.symbol(_DIFFERENCE)}"
+            text = f"{name} reads {size} too {direction}, as {count} dark, cloudy, windy intervals show"
+        lines += ["", *_wrapped(text[:1].upper() + text[1:] + ".")]
+    if missed is not None:
+        lines += ["", *_wrapped(_missed(*missed, shown))]
+    lines += ["", f"Written: {path}" if path else "Nothing was written."]
+    return "\n".join(lines).replace("\u00a0", " ") + "\n"
+
+
+_DIFFERENCE = "temperature difference"
+
+
+def _missed(what: str, nights: int, before: float, after: float, offset: float, shown: Shown) -> str:
+    symbol = shown.symbol(_DIFFERENCE)
+    errors = (
+        f"{shown.text(before, _DIFFERENCE, 2)} before, {float(shown.number(after, _DIFFERENCE)):.2f} {symbol} after"
+    )
+    if what == "residual":
+        return (
+            f"What is still missed of the lowest canopy is corrected by kind of night (air, wind, cloud), as {nights} "
+            f"nights taught: typical error on nights held out {errors}."
+        )
+    if what == "offset":
+        return (
+            f"The lowest canopy is moved by {shown.text(offset, _DIFFERENCE)}, as the last of {nights} nights "
+            f"taught: typical error {errors}."
+        )
+    return (
+        f"What is still missed of the lowest canopy ({shown.text(before, _DIFFERENCE, 2)}) follows no rule: left alone."
+    )
+
+
+def _listed(text: str) -> list[str]:
+    return textwrap.wrap(glued(text), WIDTH, initial_indent="- ", subsequent_indent="  ", break_on_hyphens=False)

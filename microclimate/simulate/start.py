@@ -4,7 +4,7 @@ Never a spin-up on the forecast itself. What was used stands in the attributes, 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -83,7 +83,7 @@ def states(
     when = when.astype("datetime64[ns]")
     zone_index = patches["zone_index"].values.astype(int)
     zones = [venue.field.zones[index] for index in zone_index]
-    grids = {built: layers.grid(built) for built in dict.fromkeys(zone.layers for zone in zones)}
+    grids = {built: _wetted(layers.grid(built), venue) for built in dict.fromkeys(zone.layers for zone in zones)}
     cuts = [grids[zone.layers] for zone in zones]
     depth = np.stack([cut.depth for cut in cuts])
     builds: dict[object, int] = {}
@@ -115,6 +115,12 @@ def states(
     anomaly = ("realization", shown.mean(axis=1) - shown.mean(), {"units": "K"})
     dataset = dataset.assign_coords(realization=np.arange(realizations), start_anomaly=anomaly)
     return seal(dataset, INITIAL_VARIABLES, "start state")
+
+
+def _wetted(cut: layers.Grid, venue: Venue) -> layers.Grid:
+    """Layers with the water as built times what readings have taught of it."""
+    factor = venue.calibration.water_factor
+    return cut if factor == 1.0 else replace(cut, water_content=np.minimum(factor * cut.water_content, cut.porosity))
 
 
 def share(initial: xr.Dataset, lowest: Array) -> float:

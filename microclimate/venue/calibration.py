@@ -42,6 +42,31 @@ class LearnedAir(Model):
     nights: int = Field(0, ge=0, description="they were taken in")
 
 
+class LearnedResidual(Model):
+    """What the model still misses of a night's lowest canopy, by kind of night; learned from 60 nights on."""
+
+    constant: float = Field(description="K, added at the centre")
+    modelled: float = Field(description="K per K of the modelled minimum")
+    air: float = Field(description="K per K of the lowest air temperature")
+    wind: float = Field(description="K per m/s of the mean wind at 2 m in the open")
+    cloud: float = Field(description="K per 1 of the mean cloud")
+    centre: tuple[float, ...] = Field(
+        min_length=4, max_length=4, description="modelled, air [K], wind [m/s], cloud [1]"
+    )
+    reach: tuple[float, ...] = Field(min_length=4, max_length=4, description="farthest from the centre that was seen")
+    nights: int = Field(ge=1, description="it was learned from")
+
+
+class Fitted(Model):
+    """One number as fitted: its range holds it nine times in ten."""
+
+    value: float = Field(description="the best value, as applied")
+    low: float = Field(description="its range")
+    high: float = Field(description="its range")
+    before_low: float = Field(description="range before any reading")
+    before_high: float = Field(description="range before any reading")
+
+
 class Calibration(Model):
     """calibration.toml."""
 
@@ -61,6 +86,7 @@ class Calibration(Model):
     )
     canopy_conductance_factor: Annotated[float, Unit("1", 0.2, 5)] = Field(1.0, description="on that of the turf")
     exchange_floor_factor: Annotated[float, Unit("1", 0.1, 10)] = Field(1.0, description="on that of the turf")
+    water_factor: Annotated[float, Unit("1", 0.2, 4)] = Field(1.0, description="on the water of the root zone as built")
     longwave_offset: Annotated[float, Unit("W/m2", -60, 60)] = Field(0.0, description="added to the sky's longwave")
     canopy_offset: Annotated[float, Unit("delta_K", -5, 5)] = Field(
         0.0, description="learned remainder, added to the canopy temperature told"
@@ -68,7 +94,16 @@ class Calibration(Model):
     canopy_spread: Annotated[float, Unit("delta_K", 0, 5)] | None = Field(
         None, description="standard deviation of what the model still misses"
     )
+    residual: LearnedResidual | None = Field(None, description="[residual] by kind of night, added to the canopy told")
+    fitted: dict[str, Fitted] = Field({}, description="[fitted] ranges of what was fitted, by name")
+    sensor_offset: dict[str, Annotated[float, Unit("delta_K", -8, 8)]] = Field(
+        {}, description="by sensor of the log: what it reads too warm"
+    )
     nights: int = Field(0, ge=0, description="nights it was learned from")
+    readings: int = Field(0, ge=0, description="readings it was learned from")
+    made: str = Field("", description="date on which it was learned")
+    first: str = Field("", description="date of the first night it was learned from")
+    last: str = Field("", description="date of the last one")
 
 
 def text(calibration: Calibration) -> str:
