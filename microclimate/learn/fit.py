@@ -33,11 +33,16 @@ PARAMETERS = (
 )
 FARTHEST = 2.5  # prior spreads that a factor may move
 STEP = 0.05  # prior spreads of a finite difference
-PROBE_OFFSET, SURFACE_OFFSET, ZEROED_OFFSET = 0.15, 1.0, 0.1  # [K] of a probe, of an infrared sensor, of a zeroed one
+PROBE_OFFSET, SURFACE_OFFSET, ZEROED_OFFSET = (
+    0.4,
+    1.0,
+    0.1,
+)  # [K] a probe and its place, an infrared sensor, a zeroed one
 MISSES = {True: 0.8, False: 0.3}  # [K] what a model misses of surface minima and of the ground, before any reading,
 MISSES_WEIGHT = 1.0  # and how many readings that is worth (ours)
 ROUNDS, SPREADS = 5, 3  # runs are laid anew about the best point so often, and what is missed is estimated anew
 NEARBY, SETTLED = 1.0, 0.03  # prior spreads that one round may move, and below which it has arrived
+TAILS = 4.0  # degrees of freedom of what is missed (ours)
 Z90 = 1.6449
 
 
@@ -116,6 +121,7 @@ def fit(data: NightData, run: Callable[[Array], Array], rows: NDArray[np.bool_],
         low, high = np.maximum(middle - near, -farthest), np.minimum(middle + near, farthest)
         for _ in range(SPREADS):
             scale = spread[used.surface.astype(int), used.sensor]
+            scale = scale * np.sqrt(_far((used.observed - told(x)) / scale))
             jacobian = np.vstack([np.hstack([-steep, -own]) / scale[:, None], np.diag(1.0 / before)])
 
             def residuals(x: Array, scale: Array = scale) -> Array:
@@ -134,6 +140,14 @@ def fit(data: NightData, run: Callable[[Array], Array], rows: NDArray[np.bool_],
     return Fit(
         names, np.asarray(x[:count] * prior), np.asarray(covariance[:count, :count] * scale), prior, x[count:], spread
     )
+
+
+def _far(standard: Array) -> Array:
+    """How much wider a number is taken that lies far from the run: Student's t of few degrees of freedom.
+
+    A night of rime on a sensor, or of snow that the weather file does not know, must not pull the factors.
+    """
+    return np.asarray((TAILS + standard**2) / (TAILS + 1.0)).clip(min=1.0)
 
 
 def _offset_spread(data: NightData) -> Array:

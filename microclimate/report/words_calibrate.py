@@ -128,8 +128,8 @@ def from_nights(
     lines = [f"{venue}: what {nights} nights say", ""]
     if taken:
         lines += _wrapped(
-            f"Taken: nights that the fit never saw are told {100 * gain:.0f} % better. As shares of what the venue file "
-            "says (nine times in ten the value lies in the range):"
+            f"Taken: nights that the fit never saw are told {100 * gain:.0f} % better. As shares of what the venue "
+            "file says (nine times in ten the value lies in the range):"
         )
         for name, value, now, before, told in factors:
             text = (

@@ -1,4 +1,4 @@
-"""A made winter on an invented lawn: weather, a truth with known factors, and sensors with the noise of the trade notes.
+"""A made winter on an invented lawn: weather, a truth with known factors, sensors with the noise of the trade notes.
 
 Probes: 0.1 K of their own and 0.05 K a reading; an infrared sensor: 1 K of its own and 0.2 K a reading (trade notes:
 +-0.1 to 0.2 degC thermistors, +-1 to 2 degC infrared; what changes from one hourly mean to the next is less, ours).

@@ -1,0 +1,134 @@
+"""Factors come back from a made winter; readings that tell nothing, or go with no weather, change nothing."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from made_station import VENUE, read, station, with_factors
+
+from microclimate.learn import decide, residual
+from microclimate.learn.from_nights import taught
+from microclimate.learn.nightdata import Gather, NightData, shuffled
+from microclimate.learn.replay import Station
+from microclimate.venue import calibration, load
+from microclimate.venue.load import Venue
+
+TRUTH = {"canopy_conductance_factor": 1.4, "exchange_floor_factor": 0.6, "water_factor": 0.8}
+
+
+@pytest.fixture(scope="module")
+def winter(tmp_path_factory: pytest.TempPathFactory) -> tuple[Venue, Station, pd.DataFrame]:
+    venue, made = station(tmp_path_factory.mktemp("winter"), days=18, seed=3, step=900.0)
+    return venue, made, made.modelled(with_factors(venue, TRUTH))
+
+
+def test_the_truth_comes_back_with_its_range_and_is_kept_in_the_file(
+    winter: tuple[Venue, Station, pd.DataFrame], tmp_path: Path
+) -> None:
+    venue, made, truth = winter
+    found = taught(venue, read(made, truth, 5), "2026-02-01")
+    assert found.decision.taken
+    assert found.decision.gain > 0.1
+    for name, value in TRUTH.items():
+        assert getattr(found.calibration, name) == pytest.approx(value, rel=0.2)  # the bar: within 20 %
+        fitted = found.calibration.fitted[name]
+        assert fitted.before_low < fitted.low < fitted.value < fitted.high < fitted.before_high
+    path = tmp_path / "calibration.toml"
+    path.write_text(calibration.text(found.calibration), encoding="utf-8")
+    (tmp_path / "venue.toml").write_text(VENUE, encoding="utf-8")
+    again = load.venue(tmp_path / "venue.toml", path).calibration
+    assert again.fitted["water_factor"].value == pytest.approx(found.calibration.water_factor)
+    assert (again.made, again.nights) == ("2026-02-01", found.calibration.nights)
+
+
+def data_of(winter: tuple[Venue, Station, pd.DataFrame]) -> tuple[Gather, NightData, Venue, Station]:
+    venue, made, truth = winter
+    seen = read(made, truth, 5)
+    gather = Gather(seen, seen.modelled(venue))
+    return gather, gather.observed(), venue, seen
+
+
+def test_readings_given_to_other_nights_are_declined(winter: tuple[Venue, Station, pd.DataFrame]) -> None:
+    gather, data, venue, seen = data_of(winter)
+
+    def model(factors: dict[str, float]) -> np.ndarray:
+        return gather.modelled(seen.modelled(with_factors(venue, factors)))
+
+    for seed in range(3):
+        found = decide.decide(shuffled(data, seed), model, ("canopy_conductance_factor",))
+        assert not found.taken
+        assert found.why == "unlike"
+
+
+def test_too_few_nights_leave_the_prior(winter: tuple[Venue, Station, pd.DataFrame]) -> None:
+    gather, data, venue, seen = data_of(winter)
+    short = data.take(data.night < data.nights[4])
+    told = gather.modelled(seen.modelled(venue))[data.night < data.nights[4]]
+    found = decide.decide(short, lambda factors: told, ("canopy_conductance_factor",))
+    assert (found.taken, found.why) == (False, "few")
+    assert found.fit.factors() == {"canopy_conductance_factor": 1.0}
+
+
+def test_what_tells_held_out_nights_worse_is_declined() -> None:
+    """A model that answers to its factor with noise alone: whatever half is fitted, the other half is told worse."""
+    rng = np.random.default_rng(2)
+    nights = np.datetime64("2026-01-01") + np.arange(40)
+    weather = 270.0 + 4.0 * rng.normal(size=40)
+    noise = rng.normal(size=40)
+    data = NightData(
+        weather + 0.3 * rng.normal(size=40), np.zeros(40, np.int64), nights, np.ones(40, bool), ("P",), ("",), (0.0,)
+    )
+    half = decide.halves(nights)
+    # the factor's effect has opposite signs in the two halves: each half teaches what harms the other
+    effect = np.where(half, 1.0, -1.0) * np.abs(noise)
+
+    def model(factors: dict[str, float]) -> np.ndarray:
+        return weather - 1.0 * effect + 3.0 * np.log(factors["canopy_conductance_factor"]) * np.abs(noise)
+
+    found = decide.decide(data, model, ("canopy_conductance_factor",))
+    assert (found.taken, found.why) == (False, "worse")
+
+
+def made_nights(count: int, seed: int = 0) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    nights = np.datetime64("2025-11-01") + np.arange(count)
+    kinds = np.column_stack([272 + 4 * rng.normal(size=count), rng.gamma(2.0, 1.0, count), rng.uniform(size=count)])
+    modelled = kinds[:, 0] - 3.0 * (1 - kinds[:, 2]) + 0.3 * rng.normal(size=count)
+    missed = 0.8 - 1.5 * (kinds[:, 2] - 0.5) + 0.2 * (kinds[:, 1] - 2.0)
+    return nights, modelled + missed + 0.4 * rng.normal(size=count), modelled, kinds
+
+
+def test_what_is_missed_by_kind_of_night_is_learned_from_sixty_nights_on() -> None:
+    """Closed form: a planted slope of -1.5 K on cloud and +0.2 K s/m on wind; noise 0.4 K is what can be left."""
+    few = residual.learn(*made_nights(50))
+    assert few.residual is None
+    many = residual.learn(*made_nights(120))
+    assert many.residual is not None
+    assert many.after < 0.55 < many.before
+    assert many.residual.cloud == pytest.approx(-1.5, abs=0.6)  # shrunk by the penalty
+    _, observed, modelled, kinds = made_nights(120, seed=8)
+    told = modelled + residual.correction(many.residual, np.column_stack([modelled, kinds]))
+    assert np.sqrt(np.mean((observed - told) ** 2)) < 0.6 * np.sqrt(np.mean((observed - modelled) ** 2))
+
+
+def test_beyond_what_was_seen_the_correction_holds_still() -> None:
+    nights, observed, modelled, kinds = made_nights(120)
+    learned = residual.learn(nights, observed, modelled, kinds).residual
+    assert learned is not None
+    far = np.array([[200.0, 200.0, 90.0, 0.5], [150.0, 150.0, 900.0, 0.5]])
+    edge, beyond = residual.correction(learned, far)
+    assert edge == beyond
+
+
+def test_an_offset_follows_a_lasting_bias_and_noise_teaches_nothing() -> None:
+    rng = np.random.default_rng(4)
+    nights = np.datetime64("2025-11-01") + np.arange(40)
+    modelled = 272 + 4 * rng.normal(size=40)
+    kinds = np.column_stack([modelled, np.full(40, 2.0), np.full(40, 0.5)])
+    biased = residual.learn(nights, modelled + 1.2 + 0.3 * rng.normal(size=40), modelled, kinds)
+    assert biased.offset == pytest.approx(1.2, abs=0.3)
+    assert biased.after < 0.7 * biased.before
+    unbiased = residual.learn(nights, modelled + 0.8 * rng.normal(size=40), modelled, kinds)
+    assert unbiased.offset == 0.0
+    assert unbiased.after == unbiased.before
