@@ -51,7 +51,8 @@ def main() -> int:
         caches, out = folder / "cache", folder / "out"
         caches.mkdir()
         first, first_memory = run([*ARGUMENTS, "--out", str(out)], caches)
-        again = [run([*ARGUMENTS, "--out", str(out)], caches) for _ in range(5)]
+        # a folder each: a state saved there would spare the fortnight before
+        again = [run([*ARGUMENTS, "--out", str(folder / f"out{number}")], caches) for number in range(5)]
         helped = [run(["--help"], caches) for _ in range(5)]
     finally:
         shutil.rmtree(folder, ignore_errors=True)
