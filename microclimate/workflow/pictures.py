@@ -41,9 +41,25 @@ def sky(weather: xr.Dataset, roughness: float) -> xr.Dataset:
 
 
 def middle(outcome: xr.Dataset) -> int:
-    """The realization whose lowest canopy in the first window lies in the middle."""
-    lowest = outcome["canopy_temperature_min"].isel(plan=0, event=0).min("patch").values
-    return int(np.argsort(np.where(np.isnan(lowest), np.inf, lowest))[(np.isfinite(lowest).sum() - 1) // 2])
+    """The realization nearest the middle in the first window.
+
+    By rank of the field's lowest canopy and of the root zone at 50 mm under its coldest patch; of the two the one that
+    is further off counts. By the leaf alone it could be one whose ground is frozen through while most are not.
+    """
+    night = outcome.isel(plan=0, event=0)
+    canopy = night["canopy_temperature_min"].transpose("realization", "patch").values
+    known = np.isfinite(canopy).all(axis=1)
+    if not known.any():
+        return 0
+    patch = int(np.argmin(np.median(canopy[known], axis=0)))
+    soil = night["soil_temperature_min"].isel(patch=patch).sel(depth=0.05, method="nearest").values
+    off = np.full(known.size, np.inf)
+    ranks = np.stack(
+        [np.argsort(np.argsort(values, kind="stable")) for values in (canopy[known].min(axis=1), soil[known])]
+    )
+    away = np.abs(ranks - (int(known.sum()) - 1) // 2)
+    off[known] = away.max(axis=0) + 1e-3 * away[0]
+    return int(np.argmin(off))
 
 
 def states(
