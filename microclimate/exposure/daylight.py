@@ -15,6 +15,7 @@ from microclimate.constants import ZERO_CELSIUS
 from microclimate.exposure.basin import stepped
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.force import Forcing
+from microclimate.exposure.shine import bright
 from microclimate.physics.light import photon_flux
 from microclimate.physics.longwave import black_body, clear_sky_idso_jackson
 from microclimate.schema import Site
@@ -106,9 +107,19 @@ def under(forcing: Forcing, begin: pd.Timestamp, end: pd.Timestamp, realization:
 
 
 def shade(bowl: Bowl, site: Site, when: pd.Timestamp) -> xr.Dataset:
-    """Share of the sun's beam on each cell at one UTC instant, with the sun's place as attributes."""
+    """Share of the sun's beam on each cell at one UTC instant, with the sun's place as attributes.
+
+    Where stands are of bare metal also `stands_low`, `stands_best`, `stands_high`: sunlight off them under a clear sky
+    with its mirror-like part [W m-2], and `stands_matte`, what it is with all of it spread evenly.
+    """
     azimuth, elevation = sun(site, pd.DatetimeIndex([when]))
-    found = _cells(bowl, {"sun_factor": bowl.sun_factor(azimuth, elevation)[0]})
+    values = {"sun_factor": bowl.sun_factor(azimuth, elevation)[0]}
+    mirrored = bright(bowl, float(azimuth[0]), float(elevation[0]))
+    if mirrored is not None:
+        direct = clear_sky(site, pd.DatetimeIndex([when]))[0][0]
+        values |= {f"stands_{end}": direct * getattr(mirrored, end) for end in ("low", "best", "high")}
+        values["stands_matte"] = direct * bowl.off_stands(azimuth, elevation)[0]
+    found = _cells(bowl, values)
     return found.assign_attrs(sun_azimuth=float(azimuth[0]), sun_elevation=float(elevation[0]))
 
 

@@ -36,15 +36,24 @@ class Bright:
     high: Array
 
 
-class Shine:
-    """Mirror-like light of one bowl; rows are its cells."""
+# what real seats may be where a finish is told: share of the mirror-like light and width of its lobe, times; ours
+DOUBT = ((1.0, 1.0), (0.5, 1.5), (1.5, 0.6))
+MOST_SPECULAR = 0.95  # [1] of the light sent back
+DOUBT_RAYS = 1024  # from each cell, for each of them
 
-    def __init__(self, bowl: Bowl) -> None:
-        self.bowl = bowl
+
+class Shine:
+    """Mirror-like light of one bowl; rows are its cells.
+
+    share, width: what the finishes' mirror-like share and roughness are multiplied by; rays: from each cell.
+    """
+
+    def __init__(self, bowl: Bowl, share: float = 1.0, width: float = 1.0, rays: int = GATHER_RAYS) -> None:
+        self.bowl, self.rays = bowl, rays
         self.scene = ex.Scene(bowl.mesh)
         finishes = [facet.finish for facet in bowl.mesh.facets]
-        self.specular = np.array([f.specular for f in finishes] + [0.0])
-        self.roughness = np.array([f.roughness for f in finishes] + [0.0])
+        self.specular = np.minimum(share * np.array([f.specular for f in finishes] + [0.0]), MOST_SPECULAR)
+        self.roughness = width * np.array([f.roughness for f in finishes] + [0.0])
         self.mirror = self.specular * bowl.albedo  # mirror-like albedo of each node
         self.points = np.stack([bowl.cell_x, bowl.cell_y, np.full(len(bowl.cell_x), SENSOR_HEIGHT)], axis=1)
 
@@ -106,12 +115,12 @@ class Shine:
         found = np.zeros(len(self.points))
         if not ((self.mirror > 0.0) & (self.roughness >= SMOOTH)).any():
             return found
-        u, shift = ex.sequence(GATHER_RAYS, 2), np.zeros((len(found), 2))
+        u, shift = ex.sequence(self.rays, 2), np.zeros((len(found), 2))
         for begin in range(0, len(found), 64):
             part = np.arange(begin, min(begin + 64, len(found)))
             share, direction = ex.into_hidden(self.bowl.geometry.everything, part, u, shift)
             d = direction.reshape(-1, 3)
-            triangle, at = self.scene.first(np.repeat(self.points[part], GATHER_RAYS, axis=0), d)
+            triangle, at = self.scene.first(np.repeat(self.points[part], self.rays, axis=0), d)
             node = np.where(triangle >= 0, self._nodes[triangle], len(self.mirror) - 1)
             n = self.scene.normals[triangle]
             cosine = n @ towards
@@ -156,3 +165,14 @@ class Shine:
         """Node of each triangle."""
         mesh = self.bowl.mesh
         return np.asarray(mesh.owner[mesh.element])
+
+
+def bright(bowl: Bowl, azimuth: float, elevation: float) -> Bright | None:
+    """Light off the stands of one sun with the range of what the seats may be; None where nothing is mirror-like.
+
+    The low and high ends are those of each cell over `DOUBT`; best is the finishes as they are told.
+    """
+    if elevation <= 0.0 or not any(facet.finish.specular > 0.0 for facet in bowl.mesh.facets):
+        return None
+    found = [Shine(bowl, share, width, DOUBT_RAYS).sun(azimuth, elevation) for share, width in DOUBT]
+    return Bright(np.min([f.low for f in found], axis=0), found[0].best, np.max([f.high for f in found], axis=0))

@@ -79,8 +79,13 @@ def classes(values: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(step * np.arange(first, max(last, first + 1) + 1), dtype=float)
 
 
+BRIGHT = 15.0  # [W m-2] off bare metal from which spots are dotted; ours
+
+
 def shade_picture(axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners], azimuth: float) -> Axes:
     """Where the sun's beam falls at one instant: shade dark and hatched, an arrow the way the light goes.
+
+    Spots that bare metal brightens are dotted, where `stands_best` is in the cells and far above its mean.
 
     Parameters
     ----------
@@ -100,6 +105,11 @@ def shade_picture(axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners]
         axes.contourf(x, y, masked, levels=[-0.01, 0.5], colors="none", hatches=["///"])
         if (masked >= 0.5).any():
             axes.contour(x, y, masked, levels=[0.5], colors=INK, linewidths=1.4)
+    if "stands_best" in cells and float(cells["stands_best"].max()) >= BRIGHT:
+        light = np.ma.masked_invalid(grid(cells, "stands_best")[2])
+        level = max(BRIGHT, 0.5 * float(light.max()))
+        axes.contourf(x, y, light, levels=[level, np.inf], colors="none", hatches=["..."])
+        axes.contour(x, y, light, levels=[level], colors=INK, linewidths=0.8, linestyles=":")
     outline_zones(axes, outlines)
     frame(axes, cells)
     length, width = float(cells.attrs["length"]), float(cells.attrs["width"])

@@ -5,6 +5,7 @@ import numpy as np
 from microclimate.report.words import clock, day, measure, sentence
 from microclimate.report.zones import Zones
 
+LEAST_BRIGHT = 15.0  # [W m-2] at the brightest spot from which light off bare metal is told; ours
 LEAST = 1.15  # ratio of light below which two zones are told as alike; ours
 
 
@@ -72,7 +73,23 @@ def shade_words(told: Zones) -> str:
     text = f"Sun {height:.0f}° high in the {compass(azimuth)}; {area:.0f} % of the field is in the sun"
     if shaded and len(shaded) <= 8:
         text += f"; in shade: {', '.join(shaded)}"
-    return sentence(text)
+    return sentence(text) + bright_words(told)
+
+
+def bright_words(told: Zones) -> str:
+    """Where bare metal throws the sun back onto the grass at that instant; nothing where that is little."""
+    assert told.shade is not None
+    if "stands_high" not in told.shade:
+        return ""
+    low, best, high = (told.shade[f"stands_{end}"].values for end in ("low", "best", "high"))
+    spot = int(best.argmax())
+    if best[spot] < LEAST_BRIGHT:
+        return ""
+    zone = str(told.zones["zone"].values[int(told.cells["zone"].values[spot])])
+    return (
+        f" Bare metal throws sun onto the grass, most in {zone}: {low[spot]:.0f} to {high[spot]:.0f} W/m² at its "
+        f"brightest spot, {best.mean():.0f} W/m² over the field; the mirror-like part of real seats is rarely known."
+    )
 
 
 def compass(azimuth: float) -> str:

@@ -7,7 +7,7 @@ from test_exchange import seen_from
 
 from microclimate.exposure import plan
 from microclimate.exposure.mesh import Finish, mesh
-from microclimate.exposure.shine import Shine
+from microclimate.exposure.shine import Shine, bright
 
 
 def wall(roughness: float, width: float = 20.0) -> Shine:
@@ -66,3 +66,24 @@ def test_the_range_holds_what_a_ray_tracer_found() -> None:
         found = shine.sun(azimuth, elevation)
         assert found.low.mean() * direct < wanted < found.high.mean() * direct
         assert found.best.mean() * direct == pytest.approx(wanted, rel=0.10)
+
+
+def test_what_seats_may_be_is_a_range_about_what_is_told() -> None:
+    """Half and one and a half times the mirror-like share, a wider and a narrower lobe: the told finish lies within."""
+    shine = wall(0.2)
+    found = bright(shine.bowl, 180.0, 30.0)
+    assert found is not None
+    assert (found.low <= found.best + 1e-12).all()
+    assert (found.best <= found.high + 1e-12).all()
+    # at 3 m the image of the sun is full (it reaches 6.9 m): matte half alone is the least, mirror .8 * .75 * sin 30
+    # with its matte rest the most
+    assert found.low[1] < 0.8 * found.high[1]
+    assert found.high[1] < 0.8
+    assert bright(shine.bowl, 180.0, -1.0) is None
+
+
+def test_matte_stands_throw_no_bright_patches() -> None:
+    grey = mesh(
+        [prism([[10.0, 10.0], [-10.0, 10.0]], [[0, 1], [0, 1]], [(0, -0.5), (0, 4), (1, 4), (1, -0.5)], False)], NOTHING
+    )
+    assert bright(seen_from(grey, np.array([[0.0, 5.0]])), 180.0, 30.0) is None
