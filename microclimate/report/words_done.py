@@ -4,8 +4,8 @@ import numpy as np
 
 from microclimate.physics.light import photon_flux
 from microclimate.report.tables import Table
-from microclimate.report.words import clock, day, measure, number, sentence
-from microclimate.report.zones import Covered, Zones
+from microclimate.report.words import clock, day, depth, measure, number, sentence
+from microclimate.report.zones import Covered, ModuleRow, Zones
 
 
 def lamp_lines(told: Zones) -> list[str]:
@@ -116,16 +116,55 @@ def stop_table(told: Zones) -> Table:
     unit = told.shown.symbol("temperature")
     heads = (
         "Zone",
-        f"25 mm then [{unit}]",
+        f"{depth(0.025, told.shown)} then [{unit}]",
         "to limit for play [h]",
         "to frost [h]",
         "to kill, growing [h]",
         "to kill, hardened [h]",
     )
-    if told.shown.system == "US":
-        heads = (heads[0], f"1 in then [{unit}]", *heads[2:])
     return Table("Hours after heating stops", heads, tuple(rows))
 
 
 def _hours(value: float) -> str:
     return "over 168" if np.isnan(value) else f"{value:.0f}"
+
+
+TOLD = 10  # modules named in a list; ours
+
+
+def module_lines(told: Zones) -> list[str]:
+    """How modules are counted, and what edge modules have more."""
+    outer = [row for row in told.modules if row.edge]
+    lines = [
+        "Modules are row and number: rows from the left side, numbers from the foot end, as seen along the long axis."
+    ]
+    if outer:
+        lines.append(f"{len(outer)} modules over air have an outer face in the open, which drains them too.")
+    return lines
+
+
+def module_tables(told: Zones) -> list[Table]:
+    """Which modules first: the coldest, and the most shaded."""
+    unit = told.shown.symbol("temperature")
+    heads = (
+        "Module",
+        f"lowest canopy [{unit}]",
+        f"lowest at {depth(0.025, told.shown)} [{unit}]",
+        "light [mol/m²/d]",
+        "outer face",
+    )
+
+    def rows(ordered: list[ModuleRow]) -> tuple[tuple[str, ...], ...]:
+        return tuple(
+            (
+                row.name,
+                *(number(v, "temperature", told.shown) for v in (row.canopy, row.root)),
+                f"{row.light:.1f}",
+                "yes" if row.edge else "no",
+            )
+            for row in ordered[:TOLD]
+        )
+
+    cold = sorted(told.modules, key=lambda row: (round(row.root, 2), row.canopy))
+    dark = sorted(told.modules, key=lambda row: row.light)
+    return [Table("Coldest first", heads, rows(cold)), Table("Most shaded first", heads, rows(dark))]

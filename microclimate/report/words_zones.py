@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from microclimate.report.words import clock, day, measure, sentence
+from microclimate.report.words import clock, day, depth, measure, sentence
 from microclimate.report.zones import Zones
 
 LEAST_BRIGHT = 15.0  # [W m-2] at the brightest spot from which light off bare metal is told; ours
@@ -163,7 +163,10 @@ def play_lines(told: Zones) -> list[str]:
     """Limits for play: the venue's own."""
     assert told.bears is not None
     canopy, soil = (measure(v, "temperature", told.shown) for v in (told.bears.canopy_min, told.bears.rootzone_min))
-    return [f"Limits for play, set in the venue: canopy {canopy}, 25 mm {soil}. They say nothing of survival."]
+    return [
+        f"Limits for play, set in the venue: canopy {canopy}, {depth(0.025, told.shown)} {soil}. They say nothing of "
+        "survival."
+    ]
 
 
 def survival_lines(told: Zones) -> list[str]:
@@ -216,7 +219,7 @@ def heat_lines(told: Zones) -> list[str]:
     parts = [mean[f"energy_{part}"] for part in ("sun", "sky", "stands")]
     share = 100.0 * float((parts[2] / (parts[0] + parts[1] + parts[2])).max())
     return [
-        f"Shoots stop in a canopy above {leaf}; at 100 mm roots suffer above {trouble} and stop at {root}.",
+        f"Shoots stop in a canopy above {leaf}; at {depth(0.1, shown)} roots suffer above {trouble}, stop at {root}.",
         f"Light from the stands adds at most {share:.1f} % to a zone's sun and sky.",
     ]
 

@@ -70,6 +70,17 @@ class Stopped:
 
 
 @dataclass(frozen=True)
+class ModuleRow:
+    """One portable module: address, lowest canopy and 25 mm [K], light a day [mol m-2], an outer face in the open."""
+
+    name: str
+    canopy: float
+    root: float
+    light: float
+    edge: bool
+
+
+@dataclass(frozen=True)
 class Bears:
     """What the grass needs and bears, and the venue's limits for play, each apart [K, mol m-2]."""
 
@@ -120,6 +131,7 @@ class Zones:
     covers: tuple[Covered, ...] = ()
     cover_limits: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)  # hot air [K], hours, lift, event [s]
     stopped: tuple[Stopped, ...] = ()
+    modules: tuple[ModuleRow, ...] = ()
     off: np.datetime64 | None = None
     grass: str = ""
     bears: Bears | None = None
@@ -294,3 +306,22 @@ def days_csv(daily: xr.Dataset, names: Sequence[str], shown: Shown) -> str:
             ]
             rows.append([zone, str(when)[:10], *cells])
     return csv_text(heads, rows)
+
+
+def modules_csv(rows: Sequence[ModuleRow], shown: Shown) -> str:
+    """Every module as text for a spreadsheet."""
+    unit = shown.unit(TEMPERATURE)
+    heads = [
+        "row",
+        "number",
+        f"lowest canopy [{unit}]",
+        f"lowest at {depth(REPORT_DEPTHS[0], shown)} [{unit}]",
+        "light [mol/m2/d]",
+        "outer face",
+    ]
+    lines = []
+    for row in rows:
+        at, _, number = row.name.partition("-")
+        low = (f"{float(shown.number(v, TEMPERATURE)):.5g}" for v in (row.canopy, row.root))
+        lines.append([at, number, *low, f"{row.light:.5g}", "yes" if row.edge else "no"])
+    return csv_text(heads, lines)

@@ -89,6 +89,8 @@ def parts(told: Zones) -> list[Part]:
         found.append(Part("Covers", words_done.cover_lines(told), [words_done.cover_table(told)]))
     if told.stopped:
         found.append(Part(words_done.stop_title(told), words_done.stop_lines(told), [words_done.stop_table(told)]))
+    if told.modules:
+        found.append(Part("Which modules first", words_done.module_lines(told), words_done.module_tables(told)))
     if told.compare is not None:
         found.append(Part("Two zones", words_places.compared_lines(told), [words_places.compared(told)]))
     if told.ranked is not None:

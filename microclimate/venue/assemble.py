@@ -5,7 +5,7 @@ from pathlib import Path
 
 from microclimate import schema
 from microclimate.errors import InputError
-from microclimate.venue import rules
+from microclimate.venue import modules, rules
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
 from microclimate.venue.equipment import Equipment
@@ -54,6 +54,8 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         crew=described.crew,
         grasses=described.grass,
         lamps=described.lamp,
+        modules=described.modules,
+        module=described.module,
         calibration=calibration,
         directory=directory,
         guessed=described.guessed,
@@ -173,6 +175,7 @@ def _equipment(described: VenueFile, zones: list[str], report: Findings) -> None
         for name in lamp.zones:
             if name not in zones:
                 report(f"[[lamp]] {number}", f"there is no zone {name!r}", _like(name, zones))
+    _modules(described, report)
     for title, names in (
         ("[[lamp]]", [lamp.name for lamp in described.lamp]),
         ("[[grass]]", [grass.species for grass in described.grass]),
@@ -181,6 +184,31 @@ def _equipment(described: VenueFile, zones: list[str], report: Findings) -> None
     ):
         for name in rules.duplicates(names):
             report(title, f"the name {name!r} comes twice", "names must differ")
+
+
+def _modules(described: VenueFile, report: Findings) -> None:
+    """Addresses of [[module]] must be in the grid, each once."""
+    if described.module and described.modules is None:
+        report("[[module]]", "there is no [modules] table", "give the length and width of a module there")
+        return
+    if described.modules is None:
+        return
+    known = modules.grid(described.modules, described.field.length, described.field.width)
+    last = max(known)
+    seen: set[modules.Address] = set()
+    for number, module in enumerate(described.module, start=1):
+        for text in module.at:
+            at = modules.address(text)
+            if at is None or at not in known:
+                report(
+                    f"[[module]] {number}",
+                    f"there is no module {text!r}",
+                    f"rows 1 to {last[0]}, numbers 1 to {last[1]}",
+                )
+            elif at in seen:
+                report(f"[[module]] {number}", f"module {text!r} comes twice", "name each once")
+            else:
+                seen.add(at)
 
 
 def events_of(tables: Iterable[EventTable], time_zone: str, report: Findings) -> tuple[schema.Event, ...]:

@@ -20,6 +20,7 @@ from microclimate.venue.grass import Grass, Lamp
 from microclimate.venue.ground import Ground
 from microclimate.venue.limits import SPECIES, Limits, Species
 from microclimate.venue.model import Model
+from microclimate.venue.modules import Module, Modules
 from microclimate.venue.site import Site
 
 
@@ -45,6 +46,8 @@ class VenueFile(Model):
     material: tuple[StandSurface, ...] = ()
     grass: tuple[Grass, ...] = ()
     lamp: tuple[Lamp, ...] = ()
+    modules: Modules | None = None
+    module: tuple[Module, ...] = ()
     cover: tuple[Cover, ...] = ()
     circuit: tuple[Circuit, ...] = ()
     plant: Plant | None = None
@@ -72,6 +75,8 @@ class Venue(Model):
     crew: Crew
     grasses: tuple[Grass, ...] = ()
     lamps: tuple[Lamp, ...] = ()
+    modules: Modules | None = None
+    module: tuple[Module, ...] = ()
     calibration: Calibration
     directory: Path
     guessed: tuple[str, ...] = Field((), description="parts that were not known: they get a wider range")

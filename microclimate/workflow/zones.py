@@ -35,18 +35,20 @@ from microclimate.report.zones import (
     Zones,
     csv_of,
     days_csv,
+    modules_csv,
 )
 from microclimate.risk import places, zonal
 from microclimate.venue.limits import default
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
-from microclimate.workflow import files, zones_days, zones_done
+from microclimate.workflow import files, zones_days, zones_done, zones_modules
 from microclimate.workflow.zones_cases import VARIANTS
 from microclimate.workflow.zones_days import Days
 from microclimate.workflow.zones_done import Spell
 from microclimate.workflow.zones_run import LONGWAVE, Case, drawn, lived, mean_day
 
 PAGE_FILE, ZONES_FILE, SPANS_FILE, DAYS_FILE = "zones.html", "zones.csv", "span.csv", "days.csv"
+MODULES_FILE = "modules.csv"
 
 
 def zones(
@@ -178,6 +180,7 @@ def zones(
             getattr(venue.limits, f"cover_{n}") for n in ("hot_air", "hot_time", "lift_time", "event_time")
         ),
         stopped=stop,
+        modules=() if own is None or weather is None else zones_modules.modules(base, joined, weather, own),
         off=off,
         ranked=ranked,
         edges=dict(zip(names, places.edge_share(cells, len(names)).tolist(), strict=True)),
@@ -250,5 +253,7 @@ def written(told: Zones, out: Path) -> str:
         whole = tuple(dict.fromkeys((*WARMTH, *PLAY, *SURVIVAL, *GROW, *HEAT)))
         files.write_text(csv_of(told.spans, told.names, whole, told.shown), out / SPANS_FILE)
         files.write_text(days_csv(told.daily, told.names, told.shown), out / DAYS_FILE)
+        if told.modules:
+            files.write_text(modules_csv(told.modules, told.shown), out / MODULES_FILE)
         text += f"Span: {out / SPANS_FILE}\nDays: {out / DAYS_FILE}\n"
     return text
