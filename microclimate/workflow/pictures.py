@@ -43,8 +43,9 @@ def sky(weather: xr.Dataset, roughness: float) -> xr.Dataset:
 def middle(outcome: xr.Dataset) -> int:
     """The realization nearest the middle in the first window.
 
-    By rank of the field's lowest canopy and of the root zone at 50 mm under its coldest patch; of the two the one that
-    is further off counts. By the leaf alone it could be one whose ground is frozen through while most are not.
+    By rank of the field's lowest canopy, of its median patch, and of the root zone at 50 mm under its coldest patch; of
+    the three the one that is furthest off counts. By the lowest leaf alone the map could show a colder field, or the
+    section a ground frozen through, where most realizations have neither.
     """
     night = outcome.isel(plan=0, event=0)
     canopy = night["canopy_temperature_min"].transpose("realization", "patch").values
@@ -54,9 +55,8 @@ def middle(outcome: xr.Dataset) -> int:
     patch = int(np.argmin(np.median(canopy[known], axis=0)))
     soil = night["soil_temperature_min"].isel(patch=patch).sel(depth=0.05, method="nearest").values
     off = np.full(known.size, np.inf)
-    ranks = np.stack(
-        [np.argsort(np.argsort(values, kind="stable")) for values in (canopy[known].min(axis=1), soil[known])]
-    )
+    measures = canopy[known].min(axis=1), np.median(canopy[known], axis=1), soil[known]
+    ranks = np.stack([np.argsort(np.argsort(values, kind="stable")) for values in measures])
     away = np.abs(ranks - (int(known.sum()) - 1) // 2)
     off[known] = away.max(axis=0) + 1e-3 * away[0]
     return int(np.argmin(off))
