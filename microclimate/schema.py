@@ -67,6 +67,7 @@ class Event:
     start: datetime
     end: datetime
     kind: str = "game"
+    marks: tuple[tuple[str, datetime], ...] = ()  # gates, warm-up, walk-through: what comes before it, by name
 
 
 @dataclass(frozen=True)

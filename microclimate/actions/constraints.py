@@ -1,4 +1,4 @@
-"""What crew, clock, wind and leaf allow: when a cover may be laid or lifted, and when heat may start.
+"""What crew, clock, wind and leaf allow: when a cover may be laid or lifted, snow cleared, and when heat may start.
 
 The clock and the crew bind all members alike and take hours out of the search. Wind and the wetness of the leaf differ
 from member to member: they stay in the table of outcomes (`cost.Table.laid`), so that a plan is never deleted because
@@ -15,15 +15,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from microclimate.actions import plan as plans
-from microclimate.actions.plan import Choice
+from microclimate.actions.choice import NOTHING, Choice, Spell
 from microclimate.schema import Event
 from microclimate.venue.equipment import Cover
 from microclimate.venue.load import Venue
 
 Flags = NDArray[np.bool_]
-Why = Literal["people", "notice", "hours", "daylight", "event", "warm"]
+Why = Literal["people", "notice", "hours", "daylight", "event", "warm", "floor"]
 
 CLEAR_BEFORE = timedelta(hours=2)  # covers are off this long before an event; common practice, no source
+DARK_MOST = 144  # slots that a cover without light may lie: three days; common practice, no source
+DARK_BELOW = 0.3  # light let through below which a cover counts as dark; ours
 WET = 0.02  # [kg m-2] water on the leaf from which it counts as wet; ours, no source
 HARD_FREEZE = 271.15  # [K] lowest canopy from which a sheet may freeze to a wet leaf; ours, no source
 DARK = 5.0  # [W m-2] sun and sky on the field below which there is no daylight to work by; ours
@@ -39,6 +41,7 @@ class Clock:
     now: datetime  # UTC, naive
     time_zone: str
     booked: datetime | None = None  # from when on a crew that has been called already is there
+    past: Choice = NOTHING  # what was done before now, or is being done
 
     def slot(self, moment: datetime) -> int:
         """The slot that holds a moment (its end counted in), at most one past the last."""
@@ -54,6 +57,12 @@ class Clock:
         """The first slot that begins at or after now."""
         return max(int(np.ceil((np.datetime64(self.now, "ns") - self.start) / plans.SLOT)), 0)
 
+    def lies(self, spell: Spell) -> bool:
+        """Whether a spell goes on with a cover that lies already: nobody has to lay it."""
+        if spell.on != self.first:
+            return False
+        return any(s.cover == spell.cover and s.on < self.first < s.off for s in self.past.spells)
+
 
 @dataclass(frozen=True)
 class Binding:
@@ -66,72 +75,145 @@ class Binding:
 
 @dataclass(frozen=True)
 class Allowed:
-    """Slots at which each cover may lie from and be lifted from, and heat may start; and what leaves none."""
+    """Slots at which each cover may lie from and be lifted from, heat may start and snow be cleared; what binds."""
 
     lay: tuple[tuple[int, ...], ...]  # for each cover
     lift: tuple[tuple[int, ...], ...]
     heat: tuple[int, ...]
+    snow: tuple[int, ...]
     bindings: tuple[Binding, ...]
 
 
-def allowed(venue: Venue, clock: Clock, events: Sequence[Event], light: NDArray[np.float64], warm: Flags) -> Allowed:
-    """What clock and crew leave.
+@dataclass(frozen=True)
+class Surroundings:
+    """What limits are held against: light and sun on the field, uses of it, floors over it."""
 
-    Parameters
-    ----------
-    venue : Venue
-    clock : Clock
-    events : sequence of Event
-        Those a cover must be off for.
-    light : array, shape (slot,)
-        Sun and sky on the field, members' mean [W m-2].
-    warm : array of bool, shape (slot,)
-        Whether a cover left down would heat up, in most members.
-    """
+    events: tuple[Event, ...]  # those a cover must be off for
+    light: NDArray[np.float64]  # sun and sky on the field, members' mean, (slot,) [W m-2]
+    warm: Flags  # whether a cover left down would heat up, in most members, (slot,)
+    floored: tuple[Flags, ...]  # for each cover, whether a floor lies on any of its zones, (slot,)
+
+
+def allowed(venue: Venue, clock: Clock, around: Surroundings) -> Allowed:
+    """What clock and crew leave."""
     lay, lift, bindings = [], [], []
-    for cover in venue.equipment.covers:
-        hours, why = _workable(venue, cover, clock, light)
+    for number, cover in enumerate(venue.equipment.covers):
+        hours, why = _workable(venue, cover.name, cover.people, slots_of_work(cover), clock, around.light)
         before = slots_of_work(cover)
         ons = [s + before for s in hours if s + before < clock.ends.size]
+        if clock.lies(Spell(number + 1, clock.first, clock.ends.size)):
+            ons, why = [clock.first, *ons], None if hours else why
         offs = [s for s in hours if s + before <= clock.ends.size]
-        ons = [s for s in ons if any(spell(clock, events, warm, s, off, before) for off in offs)]
-        offs = [s for s in offs if any(spell(clock, events, warm, on, s, before) for on in ons)]
+
+        def fits(on: int, off: int, number: int = number) -> bool:
+            return spell(venue, clock, around, Spell(number + 1, on, off))
+
+        ons = [s for s in ons if any(fits(s, off) for off in offs)]
+        offs = [s for s in offs if any(fits(on, s) for on in ons)]
         if why is None and not ons:
-            blocked = warm[clock.first :].any() and not events
-            why = Binding("warm" if blocked else "event", cover.name, _earliest(clock, hours))
+            warm = around.warm[clock.first :].any() and not around.events
+            floor = around.floored[number][clock.first :].any()
+            why = Binding("floor" if floor else "warm" if warm else "event", cover.name, _earliest(clock, hours))
         if why is not None:
             bindings.append(why)
         lay.append(tuple(ons))
         lift.append(tuple(offs))
     heat = tuple(range(clock.first, clock.ends.size)) if any(z.circuit for z in venue.field.zones) else ()
-    return Allowed(tuple(lay), tuple(lift), heat, tuple(bindings))
+    snow, why = _snow(venue, clock, around)
+    return Allowed(tuple(lay), tuple(lift), heat, snow, tuple(bindings if why is None else [*bindings, why]))
 
 
-def spell(clock: Clock, events: Sequence[Event], warm: Flags, on: int, off: int, work: int) -> bool:
-    """Whether a cover may lie from `on` to `off`: in that order, clear of every event, before the last, no warm sun.
+def _snow(venue: Venue, clock: Clock, around: Surroundings) -> tuple[tuple[int, ...], Binding | None]:
+    """Slots in which the field is clear of snow after the crew's work, and what leaves none."""
+    clearing = venue.equipment.snow
+    if clearing is None:
+        return (), None
+    need = max(int(np.ceil(clearing.minutes / 30.0)), 1)
+    hours, why = _workable(venue, "snow", clearing.people, need, clock, around.light)
+    done = [s + need - 1 for s in hours]
+    return tuple(s for s in done if all(not _meets(clock, event, s + 1 - need, s + 1) for event in around.events)), why
 
-    `work` is the count of slots that lifting takes; laying takes as long before `on`.
-    """
-    if off <= on or warm[on:off].any():
+
+def _meets(clock: Clock, event: Event, first: int, last: int) -> bool:
+    return clock.begins(first) < event.end and clock.begins(last) > event.start
+
+
+def spell(venue: Venue, clock: Clock, around: Surroundings, spell: Spell) -> bool:
+    """Whether a cover may lie so: clear of every use and floor, before the last event, no warm sun, not too long."""
+    on, off, cover = spell.on, spell.off, venue.equipment.covers[spell.cover - 1]
+    if off <= on or around.warm[on:off].any() or around.floored[spell.cover - 1][on:off].any():
         return False
-    begin, end = clock.begins(on - work), clock.begins(off + work)
+    if cover.shortwave_transmittance < DARK_BELOW and off - on > DARK_MOST:
+        return False
+    work = slots_of_work(cover)
+    begin, end = clock.begins(on if clock.lies(spell) else on - work), clock.begins(off + work)
+    events = around.events
     if events and begin >= max(event.end for event in events):
         return False
-    return all(end <= event.start - CLEAR_BEFORE or begin >= event.end for event in events)
-
-
-def possible(venue: Venue, choice: Choice, clock: Clock, events: Sequence[Event], allow: Allowed, warm: Flags) -> bool:
-    """Whether clock and crew allow a plan."""
-    if choice.heat is not None and choice.heat not in allow.heat:
-        return False
-    if not choice.cover:
-        return True
-    place = choice.cover - 1
-    return (
-        choice.on in allow.lay[place]
-        and choice.off in allow.lift[place]
-        and spell(clock, events, warm, choice.on, choice.off, slots_of_work(venue.equipment.covers[place]))
+    return all(
+        end <= clear_from(event) or begin >= event.end and not any(begin <= m < end for _, m in event.marks)
+        for event in events
     )
+
+
+def clear_from(event: Event) -> datetime:
+    """From when on covers are off: two hours before it starts, and before the field is walked or warmed up on."""
+    used = [moment for what, moment in event.marks if what in ("warm-up", "walk-through")]
+    return min(event.start - CLEAR_BEFORE, *used) if used else event.start - CLEAR_BEFORE
+
+
+def possible(venue: Venue, choice: Choice, clock: Clock, around: Surroundings, allow: Allowed) -> bool:
+    """Whether clock and crew allow a plan."""
+    starts = [start for start in choice.heat if start is not None]
+    if any(start not in allow.heat for start in starts) or (choice.snow is not None and choice.snow not in allow.snow):
+        return False
+    for one in choice.spells:
+        place = one.cover - 1
+        if one.on not in allow.lay[place] or one.off not in allow.lift[place]:
+            return False
+        if not spell(venue, clock, around, one) or (one.blown and venue.equipment.covers[place].warm_air_flow is None):
+            return False
+    return _apart(venue, choice) and _hands(venue, clock, choice, allow)
+
+
+def _apart(venue: Venue, choice: Choice) -> bool:
+    """Covers that share a zone do not lie at once, and each cover lies in one place at a time."""
+    zones = [zone.name for zone in venue.field.zones]
+    for place, one in enumerate(choice.spells):
+        for other in choice.spells[:place]:
+            shared = one.cover == other.cover or any(
+                plans.covers(venue, one.cover, z) and plans.covers(venue, other.cover, z) for z in zones
+            )
+            gap = slots_of_work(venue.equipment.covers[other.cover - 1]) + slots_of_work(
+                venue.equipment.covers[one.cover - 1]
+            )
+            if shared and one.on < other.off + gap:
+                return False
+    return True
+
+
+def _hands(venue: Venue, clock: Clock, choice: Choice, allow: Allowed) -> bool:
+    """Whether the crew is enough for everything that is worked on at once."""
+    busy: dict[int, int] = {}
+    for first, last, people in work(venue, clock, choice):
+        for slot in range(first, last):
+            busy[slot] = busy.get(slot, 0) + people
+    return all(count <= venue.crew.people for count in busy.values())
+
+
+def work(venue: Venue, clock: Clock, choice: Choice) -> list[tuple[int, int, int]]:
+    """First slot, slot after the last, and people of each piece of work of a plan."""
+    found = []
+    for one in choice.spells:
+        cover = venue.equipment.covers[one.cover - 1]
+        need = slots_of_work(cover)
+        found += [] if clock.lies(one) else [(one.on - need, one.on, cover.people)]
+        found.append((one.off, one.off + need, cover.people))
+    clearing = venue.equipment.snow
+    if choice.snow is not None and clearing is not None:
+        need = max(int(np.ceil(clearing.minutes / 30.0)), 1)
+        found.append((choice.snow + 1 - need, choice.snow + 1, clearing.people))
+    return found
 
 
 def slots_of_work(cover: Cover) -> int:
@@ -139,56 +221,64 @@ def slots_of_work(cover: Cover) -> int:
     return max(int(np.ceil(cover.minutes / 30.0)), 1)
 
 
-def _workable(venue: Venue, cover: Cover, clock: Clock, light: NDArray[np.float64]) -> tuple[list[int], Binding | None]:
-    """Slots at which work on a cover may begin, so that it ends within the crew's hours; or what forbids all."""
+def _workable(
+    venue: Venue, what: str, people: int, need: int, clock: Clock, light: NDArray[np.float64]
+) -> tuple[list[int], Binding | None]:
+    """Slots at which work of `need` slots may begin, so that it ends within the crew's hours; or what forbids all."""
     crew, zone = venue.crew, ZoneInfo(clock.time_zone)
-    need = slots_of_work(cover)
-    if cover.people > crew.people:
-        return [], Binding("people", cover.name)
+    if people > crew.people:
+        return [], Binding("people", what)
     called = clock.now + timedelta(seconds=crew.notice)
     if clock.booked is not None:
         called = min(called, max(clock.booked, clock.now))
-    in_hours = [s for s in range(clock.ends.size) if _within(clock, s, need, crew.earliest, crew.latest, zone)]
+    in_hours = [s for s in range(clock.ends.size) if within_hours(clock, s, need, crew.earliest, crew.latest, zone)]
     lit = [s for s in in_hours if not crew.light_needed or (light[s : s + need] > DARK).all()]
     called_in_time = [s for s in lit if clock.begins(s) >= called]
     if called_in_time:
         return called_in_time, None
-    what: Why = "notice" if lit else "daylight" if in_hours else "hours"
-    return [], Binding(what, cover.name, called if what == "notice" else None)
+    why: Why = "notice" if lit else "daylight" if in_hours else "hours"
+    return [], Binding(why, what, called if why == "notice" else None)
 
 
-def _within(clock: Clock, slot: int, need: int, earliest: float, latest: float, zone: ZoneInfo) -> bool:
+def within_hours(clock: Clock, slot: int, need: int, earliest: float, latest: float, zone: ZoneInfo) -> bool:
+    """Whether work of `need` slots lies between two local hours; over midnight where the first is the later one."""
     begin = clock.begins(slot).replace(tzinfo=ZoneInfo("UTC")).astimezone(zone)
     hour = begin.hour + begin.minute / 60.0
     done = hour + need * 0.5
     if earliest <= latest:
         return earliest <= hour and done <= latest
-    return hour >= earliest or done <= latest  # a crew of the night
+    return hour >= earliest or done <= latest
 
 
 def _earliest(clock: Clock, hours: Sequence[int]) -> datetime | None:
     return clock.begins(hours[0]) if hours else None
 
 
-def gust_allows(cover: Cover, choice: Choice, gust: NDArray[np.float64]) -> Flags:
+def gust_allows(cover: Cover, spell: Spell, gust: NDArray[np.float64], *, lies: bool = False) -> Flags:
     """Members whose gusts let a cover be laid and left, (realization,).
 
     Parameters
     ----------
     gust : array, shape (realization, slot)
         Highest gust over the field in each slot [m s-1].
+    lies : bool
+        It lies already.
     """
     need = slots_of_work(cover)
-    handled = np.concatenate(
-        (gust[:, max(choice.on - need, 0) : choice.on], gust[:, choice.off : choice.off + need]), axis=1
-    )
+    laying = gust[:, spell.on : spell.on] if lies else gust[:, max(spell.on - need, 0) : spell.on]
+    handled = np.concatenate((laying, gust[:, spell.off : spell.off + need]), axis=1)
     calm = handled.max(axis=1, initial=0.0) <= cover.gust_stop
-    holds = gust[:, choice.on : choice.off].max(axis=1, initial=0.0) <= cover.gust_remove
+    holds = gust[:, spell.on : spell.off].max(axis=1, initial=0.0) <= cover.gust_remove
     return np.asarray(calm & holds)
 
 
 def leaf_allows(
-    choice: Choice, water: NDArray[np.float64], frost: NDArray[np.float64], lowest: NDArray[np.float64], most: float
+    spell: Spell,
+    heat: int | None,
+    water: NDArray[np.float64],
+    frost: NDArray[np.float64],
+    lowest: NDArray[np.float64],
+    most: float,
 ) -> Flags:
     """Members whose leaf may be covered, (realization,).
 
@@ -197,6 +287,8 @@ def leaf_allows(
 
     Parameters
     ----------
+    heat : int, optional
+        Slot from which on all the ground is heated.
     water, frost : array, shape (realization, slot)
         On the leaf when nothing is done, wettest patch [kg m-2].
     lowest : array, shape (realization,)
@@ -204,8 +296,8 @@ def leaf_allows(
     most : float
         Frost on the leaf that counts as white frost [kg m-2].
     """
-    if choice.heat is not None and choice.heat < choice.on:
+    if spell.blown or (heat is not None and heat < spell.on):
         return np.ones(water.shape[0], dtype=bool)
-    at = min(choice.on, water.shape[1] - 1)
+    at = min(spell.on, water.shape[1] - 1)
     wet = (water[:, at] > WET) | (frost[:, at] > most)
     return np.asarray(~(wet & (lowest < HARD_FREEZE)))

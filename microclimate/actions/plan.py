@@ -1,12 +1,12 @@
 """Plans: what is done to each zone, and when, as a Dataset the simulation reads."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
+from microclimate.actions.choice import NOTHING, Choice
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.schema import PLAN_VARIABLES, seal
 from microclimate.venue.load import Venue
@@ -70,29 +70,6 @@ def constant(
     return seal(dataset, PLAN_VARIABLES, "plan")
 
 
-@dataclass(frozen=True)
-class Choice:
-    """What the search moves: one spell of one cover, and heat from an hour on.
-
-    Times are slots: the half-hour of that number after the start of the run. Heat runs to the end of the last window.
-    """
-
-    cover: int = 0  # 0 none, else 1 + number of the cover in the venue
-    on: int = 0  # it lies from the start of this slot
-    off: int = 0  # and is lifted from the start of this one on
-    heat: int | None = None  # heating may run from the start of this slot
-    boost: float = 0.0  # [K] above each circuit's own set point, held below its ceiling
-
-    @property
-    def kind(self) -> tuple[int, bool]:
-        """Which cover, and whether there is heat: plans of one kind differ in hours only."""
-        return self.cover, self.heat is not None
-
-    def without_cover(self) -> "Choice":
-        """The same heat, no cover."""
-        return Choice(heat=self.heat, boost=self.boost)
-
-
 def slots(start: np.datetime64, end: np.datetime64) -> NDArray[np.datetime64]:
     """Ends of the slots from `start` until `end` is reached, datetime64[ns]."""
     count = int(np.ceil((end - start) / SLOT))
@@ -105,8 +82,11 @@ def laid(
     choices: Sequence[Choice],
     stop: int,
     probe: NDArray[np.float64] | None = None,
+    *,
+    first: int = 0,
+    past: Choice = NOTHING,
 ) -> xr.Dataset:
-    """Choices side by side on the `plan` dimension.
+    """Choices side by side on the `plan` dimension; floors that others lay are in all of them.
 
     Parameters
     ----------
@@ -117,6 +97,10 @@ def laid(
         Heat ends before this slot.
     probe : array, shape (zone,), optional
         Temperature at each zone's probe at the start [K], from which a circuit with a ramp rises.
+    first : int
+        The slot from which on a choice acts.
+    past : Choice
+        What was done in the slots before.
 
     Returns
     -------
@@ -127,24 +111,72 @@ def laid(
     shape = (len(choices), len(zones), ends.size)
     values = {name: np.full(shape, value) for name, value in _NOTHING.items()}
     for number, choice in enumerate(choices):
-        for place, zone in enumerate(zones):
-            if choice.cover and covers(venue, choice.cover, zone.name):
-                values["cover"][number, place, choice.on : choice.off] = choice.cover
-            if choice.heat is None or zone.circuit is None:
-                continue
-            circuit = venue.equipment.circuit(zone.circuit)
-            first = choice.heat + int(np.ceil(circuit.lag / _SECONDS))
-            hours = np.arange(max(stop - first, 0)) * _SECONDS
-            wanted = np.full(hours.shape, min(circuit.set_point + choice.boost, circuit.ceiling))
-            if circuit.ramp is not None and probe is not None:
-                base = min(max(probe[place], circuit.set_point), circuit.ceiling)
-                wanted = np.minimum(wanted, base + circuit.ramp * hours / 86400.0)
-            values["heating_allowed"][number, place, first:stop] = 1.0
-            values["set_point"][number, place, first:stop] = wanted
-            values["supply_temperature"][number, place, first:stop] = circuit.supply_temperature or SUPPLY
+        for place in range(len(zones)):
+            settings = {name: array[number, place] for name, array in values.items()}
+            _write(venue, place, past, slice(0, first), stop, probe, settings, past)
+            _write(venue, place, choice, slice(first, None), stop, probe, settings, past)
+            for kind, begin, end in floors(venue, ends, zones[place].name):
+                settings["cover"][begin:end] = kind
+                settings["warm_air_flow"][begin:end] = 0.0
     data = {name: (("plan", "zone", "time"), array) for name, array in values.items()}
     coords = {"plan": np.arange(len(choices)), "zone": [zone.name for zone in zones], "time": ends}
     return seal(xr.Dataset(data, coords=coords), PLAN_VARIABLES, "plan")
+
+
+def _write(
+    venue: Venue,
+    place: int,
+    choice: Choice,
+    part: slice,
+    stop: int,
+    probe: NDArray[np.float64] | None,
+    into: dict[str, NDArray[np.float64]],
+    past: Choice,
+) -> None:
+    """One zone of one choice, written into the slots of `part`."""
+    zone, size = venue.field.zones[place], into["cover"].size
+    begin, end, _ = part.indices(size)
+    for spell in choice.spells:
+        if covers(venue, spell.cover, zone.name):
+            lies = slice(max(spell.on, begin), max(min(spell.off, end), max(spell.on, begin)))
+            into["cover"][lies] = spell.cover
+            cover = venue.equipment.covers[spell.cover - 1]
+            if spell.blown and cover.warm_air_flow is not None:
+                loud = np.zeros(size, dtype=bool)
+                loud[lies] = True
+                into["warm_air_flow"][loud] = cover.warm_air_flow
+                into["warm_air_temperature"][loud] = cover.warm_air_temperature
+    if choice.skirts and zone.base.over_air:
+        into["skirts_closed"][part] = 1.0
+    if choice.snow is not None and begin <= choice.snow < end:
+        into["snow_removed"][choice.snow] = 1.0
+    numbers = {circuit.name: number for number, circuit in enumerate(venue.equipment.circuits)}
+    if zone.circuit is None or not choice.heat or (start := choice.heat[numbers[zone.circuit]]) is None:
+        return
+    circuit = venue.equipment.circuit(zone.circuit)
+    began = past.heat[numbers[zone.circuit]] if past.heat else None
+    start = began if began is not None and start == begin else start  # it has been on: neither lag nor ramp anew
+    warm = start + int(np.ceil(circuit.lag / _SECONDS))
+    since = np.arange(size) - warm
+    on = (since >= 0) & (np.arange(size) >= begin) & (np.arange(size) < min(stop - choice.early, end))
+    wanted = np.full(size, min(circuit.set_point + choice.boost, circuit.ceiling))
+    if circuit.ramp is not None and probe is not None:
+        base = min(max(probe[place], circuit.set_point), circuit.ceiling)
+        wanted = np.minimum(wanted, base + circuit.ramp * since * _SECONDS / 86400.0)
+    into["heating_allowed"][on] = 1.0
+    into["set_point"][on] = wanted[on]
+    into["supply_temperature"][on] = circuit.supply_temperature or SUPPLY
+
+
+def floors(venue: Venue, ends: NDArray[np.datetime64], zone: str) -> list[tuple[int, int, int]]:
+    """Floors that others lay over a zone: number of the sheet, first slot, slot after the last."""
+    found, covers_count = [], len(venue.equipment.covers)
+    for number, floor in enumerate(venue.equipment.floors):
+        if not floor.zones or zone in floor.zones:
+            begin, end = (int(np.searchsorted(ends, np.datetime64(t, "ns"), "right")) for t in (floor.start, floor.end))
+            if end > begin:
+                found.append((covers_count + number + 1, begin, end))
+    return found
 
 
 def covers(venue: Venue, cover: int, zone: str) -> bool:

@@ -293,7 +293,7 @@ def plan_problems(venue: Venue, plan: xr.Dataset) -> list[Problem]:
     """A plan that is not for these zones, or lays a cover that is not there."""
     missing = [zone.name for zone in venue.field.zones if zone.name not in plan["zone"].values]
     found = [Problem("plan", f"nothing for zone {name}", "every zone of the venue") for name in missing]
-    kinds, have = plan["cover"].values, len(venue.equipment.covers)
+    kinds, have = plan["cover"].values, len(venue.equipment.sheets)
     wrong = sorted({int(kind) for kind in np.unique(kinds) if not 0 <= round(kind) <= have})
     return found + [Problem("plan", f"cover {kind}", f"0 to {have}", "0 is none, else 1 + its place") for kind in wrong]
 

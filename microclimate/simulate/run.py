@@ -211,7 +211,7 @@ def _run(
         (time.lengths / laid.parts(time)).astype(kind),
         laid.parts(time),
         fixed.tables.astype(kind),
-        col.cover_kinds(venue.equipment.covers).astype(kind),
+        col.cover_kinds(venue.equipment.sheets).astype(kind),
         tuple(np.asarray(col.thresholds(venue), dtype=kind)),
         laid.inside(windows, time),
         accounts,

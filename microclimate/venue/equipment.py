@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from microclimate.venue.kit import Clearing, Floor, Skirts
 from microclimate.venue.limits import default
 from microclimate.venue.model import Model, Unit
 from microclimate.venue.tariff import Price
@@ -91,6 +92,14 @@ class Cover(Model):
         default("cover_gust_remove"), description="take it off, or weight it twice, when this gust is forecast"
     )
     zones: tuple[str, ...] = Field((), description="zones it covers; none: the whole field")
+    length: Annotated[float, Unit("m", 1, 400)] | None = Field(None, description="of the sheet, if it is one piece")
+    width: Annotated[float, Unit("m", 1, 400)] | None = Field(None, description="of the sheet, if it is one piece")
+    warm_air_flow: Annotated[float, Unit("m3/s", 0.01, 2000)] | None = Field(
+        None, description="of warm air that can be blown under it, in all; speed in the duct times its area"
+    )
+    warm_air_temperature: Annotated[float, Unit("degC", 0, 90)] = Field(
+        293.15, description="of that air where it leaves the duct"
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -200,6 +209,8 @@ class Plant(Model):
     supply_reading: Annotated[float, Unit("degC", -10, 110)] | None = Field(None, description="at full load, if read")
     return_reading: Annotated[float, Unit("degC", -10, 110)] | None = Field(None, description="at full load, if read")
     glycol: Annotated[float, Unit("1", 0, 0.6)] = Field(0.30, description="share of propylene glycol in the water")
+    fuel: Annotated[float, Unit("kWh", 0, 1e7)] | None = Field(None, description="on hand, as energy that goes in")
+    minimum_run: Annotated[float, Unit("h", 0, 72)] = Field(0.0, description="once started it runs at least this long")
 
     @model_validator(mode="before")
     @classmethod
@@ -225,6 +236,14 @@ class Equipment(Model):
     covers: tuple[Cover, ...] = ()
     circuits: tuple[Circuit, ...] = ()
     plant: Plant | None = None
+    skirts: Skirts | None = None
+    snow: Clearing | None = None
+    floors: tuple[Floor, ...] = ()  # start and end in UTC, naive
+
+    @property
+    def sheets(self) -> tuple[Cover, ...]:
+        """Everything that may lie on the grass: covers, then floors."""
+        return self.covers + tuple(_as_sheet(floor) for floor in self.floors)
 
     def cover(self, name: str) -> Cover:
         """The cover of that name."""
@@ -235,6 +254,12 @@ class Equipment(Model):
         return next(circuit for circuit in self.circuits if circuit.name == name)
 
 
+def _as_sheet(floor: Floor) -> Cover:
+    """A floor as the column knows it: opaque, without a draught below."""
+    given = floor.model_dump(include={"name", "zones", "resistance", "air_gap", "mass", "albedo"})
+    return Cover.model_validate({"kind": "rain sheet", "shortwave_transmittance": 0, "longwave_transmittance": 0} | given)
+
+
 class Crew(Model):
     """Who can come, and how soon."""
 
@@ -243,6 +268,10 @@ class Crew(Model):
     earliest: Annotated[float, Unit("h", 0, 24, kept=True)] = Field(6.0, description="local hour, no work before it")
     latest: Annotated[float, Unit("h", 0, 24, kept=True)] = Field(22.0, description="local hour, no work after it")
     light_needed: bool = Field(False, description="laying and lifting only between sunrise and sunset")
+    quiet_from: Annotated[float, Unit("h", 0, 24, kept=True)] | None = Field(
+        None, description="local hour from which no blower runs on the field"
+    )
+    quiet_until: Annotated[float, Unit("h", 0, 24, kept=True)] = Field(7.0, description="local hour it may run again")
 
 
 class Prices(Model):

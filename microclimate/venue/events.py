@@ -10,6 +10,7 @@ from microclimate import schema
 from microclimate.venue.model import Model
 
 LONGEST = timedelta(hours=16)  # ours: a longer event is taken for a slip of the pen
+EARLIEST = timedelta(days=3)  # ours: no walk-through is earlier
 
 
 class EventTable(Model):
@@ -19,8 +20,11 @@ class EventTable(Model):
     start: datetime = Field(description="local date and time, for example 2026-01-21T19:30")
     end: datetime | time = Field(description="local date and time, or the time alone")
     kind: str = Field("game", description="game, training, concert, ...: printed only")
+    gates: datetime | time | None = Field(None, description="when the gates open: printed only")
+    warm_up: datetime | time | None = Field(None, description="when the field is warmed up on: covers are off by then")
+    walk_through: datetime | time | None = Field(None, description="when the field is walked: covers are off then")
 
-    @field_validator("start", "end", mode="before")
+    @field_validator("start", "end", "gates", "warm_up", "walk_through", mode="before")
     @classmethod
     def _text(cls, value: Any) -> Any:
         """Text such as '2026-01-21 19:30' or '21:30', or a TOML date and time."""
@@ -81,9 +85,24 @@ def event(table: EventTable, time_zone: str) -> schema.Event:
     else:
         day = table.start.date() + timedelta(days=table.end < table.start.time())
         end = utc(datetime.combine(day, table.end, tzinfo=table.start.tzinfo), time_zone)
+    marks = tuple(
+        (name, _before(moment, table.start, time_zone))
+        for name, moment in (("gates", table.gates), ("warm-up", table.warm_up), ("walk-through", table.walk_through))
+        if moment is not None
+    )
     if end <= start:
         raise ValueError("end must be later than start")
     if end - start > LONGEST:
         hours = (end - start).total_seconds() / 3600.0
         raise ValueError(f"lasts {hours:.0f} h, from start to end; wanted at most 16 h")
-    return schema.Event(table.name, start, end, table.kind)
+    for name, moment in marks:
+        if not start - EARLIEST <= moment <= start:
+            raise ValueError(f"{name.replace('-', '_')} must lie before start, at most {EARLIEST.days} days")
+    return schema.Event(table.name, start, end, table.kind, marks)
+
+
+def _before(moment: datetime | time, start: datetime, time_zone: str) -> datetime:
+    """A clock time on the day of the start, or a moment of its own, as UTC."""
+    if isinstance(moment, datetime):
+        return utc(moment, time_zone)
+    return utc(datetime.combine(start.date(), moment, tzinfo=start.tzinfo), time_zone)

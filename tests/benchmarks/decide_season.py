@@ -166,7 +166,8 @@ def _whole(path: Path, site: Site) -> xr.Dataset:
     measured = path.suffix == ".gz"
     weather = observed.weather(path, site).weather if measured else complete.weather(read.weather(path, site), site)
     weather = weather.ffill("time").bfill("time")
-    return weather.assign(wind_speed_of_gust=GUST * weather["wind_speed"])
+    dry = {name: 0.0 * weather[name] for name in ("precipitation_flux", "snowfall_flux")}
+    return weather.assign(wind_speed_of_gust=GUST * weather["wind_speed"], **dry)
 
 
 def _base(whole: xr.Dataset, start: np.datetime64, ground: xr.Dataset | None) -> xr.Dataset:

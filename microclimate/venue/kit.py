@@ -1,0 +1,113 @@
+"""What else is at hand or in the way: skirts under trays, hands for snow, floors that others lay, work on the field."""
+
+from datetime import datetime
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, field_validator, model_validator
+from pydantic_core import PydanticCustomError
+
+from microclimate.venue.limits import THRESHOLDS, default
+from microclimate.venue.model import Model, Unit
+
+
+class Skirts(Model):
+    """Skirts round the space below trays, that can be closed against the wind."""
+
+    people: int = Field(2, ge=0, le=100, description="needed to close them")
+    minutes: Annotated[float, Unit("min", 0, 1440, kept=True)] = Field(30.0, description="to close them all")
+
+
+class Clearing(Model):
+    """How snow is taken off the field."""
+
+    people: int = Field(8, ge=1, le=500, description="needed to clear the field")
+    minutes: Annotated[float, Unit("min", 10, 1440, kept=True)] = Field(120.0, description="to clear all of it")
+
+
+class Floor(Model):
+    """A floor for another use, laid by others on fixed dates: nothing of ours lies there, and no light comes through.
+
+    Ten-millimetre panels of polyethylene on a membrane: 0.45 W/mK gives 0.02 m2K/W, from memory.
+    """
+
+    name: str = Field("event floor", min_length=1, description="as it is called")
+    start: datetime = Field(description="local date and time from which it lies")
+    end: datetime = Field(description="local date and time at which it is off again")
+    zones: tuple[str, ...] = Field((), description="zones it covers; none: the whole field")
+    resistance: Annotated[float, Unit("m2K/W", 0, 5)] = Field(0.02, description="to heat")
+    air_gap: Annotated[float, Unit("m", 0, 0.5)] = Field(0.01, description="between leaf and floor")
+    mass: Annotated[float, Unit("kg/m2", 0.1, 200)] = Field(10.0, description="of the floor")
+    albedo: Annotated[float, Unit("1", 0, 0.95)] = Field(0.4, description="share of light sent back")
+
+    @field_validator("start", "end", mode="before")
+    @classmethod
+    def _moment(cls, value: Any) -> Any:
+        if isinstance(value, str):
+            try:
+                return datetime.fromisoformat(value)
+            except ValueError:
+                value = None
+        if not isinstance(value, datetime):
+            raise ValueError("must be a date and time such as 2026-01-21T08:00")
+        return value
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if (self.start.tzinfo is None) == (self.end.tzinfo is None) and self.end <= self.start:
+            raise PydanticCustomError("floor", "end must be later than start", {})
+        return self
+
+
+Task = Literal["mowing", "line marking", "brushing and rolling", "hand watering", "spraying", "clearing snow"]
+
+
+class Work(Model):
+    """When one kind of work on the field may be done; a limit that is not set is not held against anything."""
+
+    task: Task = Field(description="mowing, line marking, brushing and rolling, hand watering, spraying, clearing snow")
+    air_min: Annotated[float, Unit("degC", -20, 30)] | None = Field(None, description="air at least")
+    leaf_min: Annotated[float, Unit("degC", -20, 30)] | None = Field(None, description="leaf at least")
+    gust_max: Annotated[float, Unit("m/s", 0, 40)] | None = Field(None, description="gusts at most")
+    dry: bool = Field(False, description="only on a dry leaf")
+    daylight: bool = Field(False, description="only in daylight")
+    machines: bool = Field(False, description="machines: not while the ground is frozen, nor later on such a day")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _complete(cls, data: Any) -> Any:
+        return _WORK.get(str(data.get("task")), {}) | data if isinstance(data, dict) else data
+
+    @property
+    def basis(self) -> dict[str, str]:
+        """Where each limit comes from: the table's source, or "" for one the venue has set itself."""
+        found = {}
+        for key in ("air_min", "leaf_min", "gust_max", "dry", "daylight", "machines"):
+            value = getattr(self, key)
+            if value is not None and value is not False:
+                usual = Work.model_validate({"task": self.task})
+                found[key] = _BASIS.get((self.task, key), "") if getattr(usual, key) == value else ""
+        return found
+
+
+_PRACTICE = "common practice, no source"
+_WORK: dict[str, dict[str, Any]] = {
+    "mowing": {"dry": True, "daylight": True, "machines": True},
+    "line marking": {
+        "air_min": f"{THRESHOLDS['line_marking_air_min'].value:g} degC",
+        "dry": True,
+        "daylight": True,
+    },
+    "brushing and rolling": {"dry": True, "daylight": True, "machines": True},
+    "hand watering": {"air_min": "0 degC", "leaf_min": "0 degC", "daylight": True},
+    "spraying": {"dry": True, "daylight": True, "machines": True},
+    "clearing snow": {"daylight": True},
+}
+_BASIS = {
+    ("line marking", "air_min"): THRESHOLDS["line_marking_air_min"].source,
+    **{(task, "machines"): THRESHOLDS["machines_soil_min"].source for task in _WORK},
+    **{(task, key): _PRACTICE for task in _WORK for key in ("dry", "daylight")},
+    ("hand watering", "air_min"): _PRACTICE,
+    ("hand watering", "leaf_min"): _PRACTICE,
+}
+TASKS: tuple[str, ...] = tuple(_WORK)
+COVER_GUST = default("cover_gust_plan")
