@@ -2,27 +2,31 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.actions import constraints
+from microclimate.actions import constraints, groups
 from microclimate.actions import plan as plans
-from microclimate.actions.constraints import Allowed, Clock
+from microclimate.actions.choice import NOTHING, Choice, Spell
+from microclimate.actions.constraints import Allowed, Clock, Surroundings
 from microclimate.actions.cost import NOT_CARRIED_OUT, Table
-from microclimate.actions.plan import Choice
 from microclimate.schema import Event
 from microclimate.simulate import run
+from microclimate.simulate.laid import HEAT_OF_AIR
 from microclimate.venue.equipment import Prices
+from microclimate.venue.field import signed_area
+from microclimate.venue.kit import Floor
 from microclimate.venue.load import Venue
 
 Array = NDArray[np.float64]
 
-WORST_PATCHES = 3  # of each group of zones with like circuit and covers, in the search; ours
 JOULES = 3.6e6  # in a kWh
+AHEAD = timedelta(hours=96)  # deep heat needs 48 h, a second game two days later as long again; ours
 
 
 @dataclass(frozen=True)
@@ -78,17 +82,37 @@ class Case:
         return self._slots("wind_speed_of_gust", np.max, np.max)
 
     @cached_property
-    def allow(self) -> Allowed:
-        """What clock and crew leave."""
-        return constraints.allowed(self.venue, self.clock, self.events, self._light, self.warm)
+    def around(self) -> Surroundings:
+        """What limits are held against."""
+        return Surroundings(self.events, self._light, self._warm, self._floored)
 
     @cached_property
-    def warm(self) -> NDArray[np.bool_]:
+    def allow(self) -> Allowed:
+        """What clock and crew leave."""
+        return constraints.allowed(self.venue, self.clock, self.around)
+
+    @cached_property
+    def _warm(self) -> NDArray[np.bool_]:
         """Slots in which a cover left down would heat up in at least half of the realizations."""
-        air = self._slots("air_temperature", np.mean, np.max)
-        sun = self._slots("shortwave_sun_down", np.max, np.mean)
-        hot = (air > self.venue.limits.cover_air_lift) & (sun > constraints.SUNNY)
+        hot = (self._slots("air_temperature", np.mean, np.max) > self.venue.limits.cover_air_lift) & self._sunny
         return np.asarray(hot.mean(axis=0) >= 0.5)
+
+    @cached_property
+    def _sunny(self) -> NDArray[np.bool_]:
+        """Whether the sun is on the field, (realization, slot)."""
+        return np.asarray(self._slots("shortwave_sun_down", np.max, np.mean) > constraints.SUNNY)
+
+    @cached_property
+    def _floored(self) -> tuple[NDArray[np.bool_], ...]:
+        found = []
+        for number in range(len(self.venue.equipment.covers)):
+            taken = np.zeros(self.clock.ends.size, dtype=bool)
+            for zone in self.venue.field.zones:
+                if plans.covers(self.venue, number + 1, zone.name):
+                    for _, begin, end in plans.floors(self.venue, self.clock.ends, zone.name):
+                        taken[begin:end] = True
+            found.append(taken)
+        return tuple(found)
 
     @cached_property
     def _light(self) -> Array:
@@ -117,48 +141,82 @@ class Case:
         )
         return water.max(axis=1)[:, at], frost.max(axis=1)[:, at], canopy.min(axis=(1, 2))
 
+    @cached_property
+    def snowy(self) -> bool:
+        """Whether snow lies at any time in any realization, nothing done."""
+        return bool((self.nothing["snow_amount"] >= self.venue.limits.snow_amount).any())
+
     def possible(self, choice: Choice) -> bool:
         """Whether clock and crew allow a plan."""
-        return constraints.possible(self.venue, choice, self.clock, self.events, self.allow, self.warm)
+        runs = choice.first_heat is None or self.stop - choice.early - choice.first_heat >= self._shortest
+        return runs and constraints.possible(self.venue, choice, self.clock, self.around, self.allow)
 
-    def outcome(self, choices: Sequence[Choice], *, everywhere: bool = False) -> tuple[xr.Dataset, xr.Dataset]:
-        """Outcome of plans as they stand, the last window the whole run; and the canopy at every step."""
+    @property
+    def _shortest(self) -> int:
+        """Slots that heat runs at least once it has been started."""
+        plant = self.venue.equipment.plant
+        return 1 if plant is None else max(int(np.ceil(plant.minimum_run / 1800.0)), 1)
+
+    def dataset(self, choices: Sequence[Choice], stop: int | None = None) -> xr.Dataset:
+        """Choices as the simulation reads them; heat ends before `stop`, or with the last window."""
+        until, clock = self.stop if stop is None else stop, self.clock
+        return plans.laid(self.venue, clock.ends, choices, until, self.probe, first=clock.first, history=clock.history)
+
+    def outcome(
+        self, choices: Sequence[Choice], *, everywhere: bool = False, traced: bool = False
+    ) -> tuple[xr.Dataset, xr.Dataset | None]:
+        """Outcome of plans as they stand, the last window the whole run; and the canopy at every step if asked."""
         begin, end = self.clock.begins(0), self.clock.begins(self.clock.ends.size)
         end = min(end, self.blocks[0]["time"].values[-1].astype("datetime64[us]").item())
         windows = (*self.windows, Event("whole run", begin, end, "all"))
-        plan = plans.laid(self.venue, self.clock.ends, choices, self.stop, self.probe)
         blocks: Iterable[xr.Dataset] = self.blocks if everywhere else self.few
         initial = self.initial if everywhere else self.initial.isel(patch=self.patches)
-        found, traces = run.outcome(self.venue, blocks, initial, plan, windows, states="canopy", single=True)
-        assert traces is not None
-        return found, traces
+        states: Literal["canopy"] | None = "canopy" if traced else None
+        return run.outcome(self.venue, blocks, initial, self.dataset(choices), windows, states=states, single=True)
 
     def laid(self, choice: Choice) -> NDArray[np.bool_]:
-        """Realizations whose wind and leaf let the cover be laid and left."""
-        count = self.gust.shape[0]
-        if not choice.cover:
-            return np.ones(count, dtype=bool)
-        cover = self.venue.equipment.covers[choice.cover - 1]
+        """Realizations whose wind and leaf let every cover of a plan be laid and left."""
+        found = np.ones(self.gust.shape[0], dtype=bool)
         water, frost, lowest = self._leaf
-        calm = constraints.gust_allows(cover, choice, self.gust)
-        return np.asarray(calm & constraints.leaf_allows(choice, water, frost, lowest, self.venue.limits.frost_amount))
+        for spell in choice.spells:
+            cover, lies = self.venue.equipment.covers[spell.cover - 1], self.clock.lies(spell)
+            found &= constraints.gust_allows(cover, spell, self.gust, lies=lies)
+            if not lies:
+                most = self.venue.limits.frost_amount
+                found &= constraints.leaf_allows(
+                    spell, self._all_heated(spell.cover, choice), water, frost, lowest, most
+                )
+        return found
+
+    def _all_heated(self, cover: int, choice: Choice) -> int | None:
+        """The slot from which on all the ground under a cover is heated; None: some of it never is."""
+        starts: list[int | None] = []
+        names = [circuit.name for circuit in self.venue.equipment.circuits]
+        for zone in self.venue.field.zones:
+            if plans.covers(self.venue, cover, zone.name):
+                own = zone.circuit if choice.heat else None
+                starts.append(None if own is None else choice.heat[names.index(own)])
+        return max(s for s in starts if s is not None) if starts and None not in starts else None
 
     def table(self, choices: Sequence[Choice], *, everywhere: bool = False) -> Table:
         """The table of these plans; plans without the cover, wanted where a cover cannot be laid, run beside them."""
-        wanted = list(dict.fromkeys([*choices, *(c.without_cover() for c in choices if c.cover)]))
-        found, traces = self.outcome(wanted, everywhere=everywhere)
+        wanted = list(dict.fromkeys([*choices, *(c.without_cover() for c in choices if c.spells)]))
+        found = self.outcome(wanted, everywhere=everywhere)[0]
         area = self._area(found, everywhere)
-        state = found["worst_surface_state"].transpose("plan", "realization", "patch", "event").values
+        state, final = (
+            found[name].transpose("plan", "realization", "patch", "event").values
+            for name in ("worst_surface_state", "final_surface_state")
+        )
         lowest = found["canopy_temperature_min"].transpose("plan", "realization", "patch", "event").values
         heat = found["heating_energy"].transpose("plan", "realization", "patch", "event").values[..., -1]
-        energy = np.nan_to_num(heat) @ area / JOULES / self._efficiency
+        energy = (np.nan_to_num(heat) @ area / JOULES + self._blown(wanted)) / self._efficiency
         killed = (lowest[..., -1] < self._bears(found)) @ area
-        worst = np.where(np.isnan(state).any(axis=2), np.nan, state.max(axis=2))[..., :-1]
         place = {choice: k for k, choice in enumerate(wanted)}
         own = np.array([place[c] for c in choices])
         bare = np.array([place[c.without_cover()] for c in choices])
         laid = np.stack([self.laid(choice) for choice in choices])
         hours = np.array([self.crew_hours(choice) for choice in choices])[:, None]
+        bare_hours = np.array([self.crew_hours(choice.without_cover()) for choice in choices])[:, None]
 
         def carried_out(values: Array) -> Array:
             mask = laid.reshape(*laid.shape, *(1,) * (values.ndim - 2))
@@ -166,35 +224,67 @@ class Case:
 
         return Table(
             tuple(choices),
-            carried_out(worst),
+            carried_out(_worst(state)[..., :-1]),
+            carried_out(_worst(final)[..., -2]),
             carried_out(np.min(lowest, axis=2)[..., :-1]),
             carried_out(energy),
             carried_out(killed.astype(float)),
-            carried_out(self._warmest(wanted, traces)),
-            np.where(laid, hours, NOT_CARRIED_OUT * hours),
+            carried_out(self._warmest(wanted, everywhere)),
+            np.where(laid, hours, bare_hours + NOT_CARRIED_OUT * (hours - bare_hours)),
             laid,
         )
 
-    def _warmest(self, choices: Sequence[Choice], traces: xr.Dataset) -> Array:
-        """Warmest canopy while it lies under a cover, (plan, realization) [K]; minus infinity without one."""
+    def _warmest(self, choices: Sequence[Choice], everywhere: bool) -> Array:
+        """Warmest canopy while it lies under a cover, (plan, realization) [K]; minus infinity where it cannot be hot.
+
+        That takes sun on the cover or warm air under it: the root zone's heat ends at its ceiling.
+        """
+        found = np.full((len(choices), self.gust.shape[0]), -np.inf)
+        hot = [k for k, choice in enumerate(choices) if any(self._heats_up(s) for s in choice.spells)]
+        if not hot:
+            return found
+        _, traces = self.outcome([choices[k] for k in hot], everywhere=everywhere, traced=True)
+        assert traces is not None
         time = traces["time"].values.astype("datetime64[ns]")
         canopy = traces["canopy_temperature"].transpose("plan", "realization", "patch", "time").values
-        zones = traces["zone"].values
-        found = np.full(canopy.shape[:2], -np.inf)
-        for number, choice in enumerate(choices):
-            if choice.cover:
-                under = np.array([plans.covers(self.venue, choice.cover, str(zone)) for zone in zones])
-                first, last = (np.datetime64(self.clock.begins(slot), "ns") for slot in (choice.on, choice.off))
+        for place, number in enumerate(hot):
+            for spell in choices[number].spells:
+                under = np.array([plans.covers(self.venue, spell.cover, str(zone)) for zone in traces["zone"].values])
+                first, last = (np.datetime64(self.clock.begins(slot), "ns") for slot in (spell.on, spell.off))
                 inside = np.flatnonzero((time > first) & (time <= last))
-                found[number] = canopy[number][:, under][:, :, inside].max(axis=(1, 2), initial=-np.inf)
+                warmest = canopy[place][:, under][:, :, inside].max(axis=(1, 2), initial=-np.inf)
+                found[number] = np.maximum(found[number], warmest)
+        return found
+
+    def _heats_up(self, spell: Spell) -> bool:
+        return spell.blown or bool(self._sunny[:, spell.on : spell.off].any())
+
+    def _blown(self, choices: Sequence[Choice]) -> Array:
+        """Heat of warm air blown under covers [kWh], (plan, realization), from outside air warmed once."""
+        found = np.zeros((len(choices), self.gust.shape[0]))
+        if not any(spell.blown for choice in choices for spell in choice.spells):
+            return found
+        air = self._slots("air_temperature", np.mean, np.mean)
+        laid = self.dataset(choices)
+        names = [zone.name for zone in self.venue.field.zones]
+        for zone in self.venue.field.zones:
+            flow = laid["warm_air_flow"].values[:, names.index(zone.name)]
+            warm = laid["warm_air_temperature"].values[:, names.index(zone.name)]
+            power = flow[:, None, :] * HEAT_OF_AIR * np.maximum(warm[:, None, :] - air[None], 0.0)
+            found += power.sum(axis=2) * 1800.0 * abs(signed_area(zone.polygon)) / JOULES
         return found
 
     def crew_hours(self, choice: Choice) -> float:
-        """People times hours, laying and lifting."""
-        if not choice.cover:
-            return 0.0
-        cover = self.venue.equipment.covers[choice.cover - 1]
-        return 2.0 * cover.people * cover.minutes / 60.0
+        """People times hours of everything that is laid, lifted, closed and cleared."""
+        equipment, hours = self.venue.equipment, 0.0
+        for spell in choice.spells:
+            cover = equipment.covers[spell.cover - 1]
+            hours += (1.0 if self.clock.lies(spell) else 2.0) * cover.people * cover.minutes / 60.0
+        if choice.skirts is not None and equipment.skirts is not None and choice.skirts > self.clock.first:
+            hours += equipment.skirts.people * equipment.skirts.minutes / 60.0
+        if choice.snow is not None and equipment.snow is not None:
+            hours += equipment.snow.people * equipment.snow.minutes / 60.0
+        return hours
 
     @property
     def _efficiency(self) -> float:
@@ -204,9 +294,9 @@ class Case:
         """Area each patch stands for [m2]: its own, or in the search its share of its group's."""
         if everywhere:
             return np.asarray(found["area"].values, dtype=float)
-        every, groups = self.blocks[0]["area"].values, group(self.venue, self.blocks[0])
-        mine = groups[self.patches]
-        return np.array([every[groups == g].sum() / (mine == g).sum() for g in mine])
+        every, kinds = self.blocks[0]["area"].values, groups.group(self.venue, self.blocks[0])
+        mine = kinds[self.patches]
+        return np.array([every[kinds == g].sum() / (mine == g).sum() for g in mine])
 
     def _bears(self, found: xr.Dataset) -> Array:
         """Temperature at which half of the plants die, patch by patch [K]: growing where there is a circuit."""
@@ -216,42 +306,6 @@ class Case:
             grass = self.venue.species(zone.turf)
             rows.append(grass.lt50_hardened if zone.circuit is None else grass.lt50_growing)
         return np.array(rows)
-
-
-def group(venue: Venue, block: xr.Dataset) -> NDArray[np.int64]:
-    """A number for every patch, the same where circuit, covers and ground are alike, (patch,)."""
-    keys: dict[object, int] = {}
-    found = []
-    for index in block["zone_index"].values.astype(int):
-        zone = venue.field.zones[index]
-        under = tuple(plans.covers(venue, k + 1, zone.name) for k in range(len(venue.equipment.covers)))
-        key = (zone.circuit, under, zone.base, zone.layers)
-        found.append(keys.setdefault(key, len(keys)))
-    return np.array(found, dtype=np.int64)
-
-
-def within_plant(venue: Venue) -> Venue:
-    """The venue with circuits that give no more together than the plant does; power is shared alike."""
-    plant = venue.equipment.plant
-    if plant is None or plant.power is None:
-        return venue
-    areas = {circuit.name: 0.0 for circuit in venue.equipment.circuits}
-    for zone in venue.field.zones:
-        if zone.circuit is not None:
-            areas[zone.circuit] += polygon_area(zone.polygon)
-    wanted = sum(circuit.power * areas[circuit.name] for circuit in venue.equipment.circuits)
-    share = min(1.0, plant.power / wanted) if wanted > 0 else 1.0
-    if share == 1.0:
-        return venue
-    circuits = tuple(c.model_copy(update={"power": c.power * share}) for c in venue.equipment.circuits)
-    equipment = venue.equipment.model_copy(update={"circuits": circuits})
-    return venue.model_copy(update={"equipment": equipment})
-
-
-def polygon_area(corners: Sequence[tuple[float, float]]) -> float:
-    """Area of a polygon [m2] (shoelace formula)."""
-    x, y = np.asarray(corners, dtype=float).T
-    return float(0.5 * abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))))
 
 
 def case(
@@ -264,6 +318,7 @@ def case(
     tolerated: float | None = None,
     prices: Prices | None = None,
     booked: datetime | None = None,
+    history: tuple[tuple[int, Choice], ...] = (),
 ) -> Case:
     """A planning problem; the patches the search runs on are those that are worst when nothing is done.
 
@@ -284,43 +339,47 @@ def case(
         Without them the venue's own, if it has any.
     booked : datetime, optional
         From when on a crew that has been called already is there.
+    history : tuple of (slot, Choice), optional
+        What was done before `now` or is being done, each from a slot of this run on.
     """
-    decide = deciding(windows, now)
+    decide = deciding(windows, now, venue.equipment.floors)
     events = tuple(w for w in decide if w.kind != "night")
     wanted = venue.prices if prices is None else prices
     if wanted is not None and not events:
         wanted = wanted.model_copy(update={"event_lost": None, "poor_surface": None})  # there is no event to lose
     time = blocks[0]["time"].values.astype("datetime64[ns]")
     step = time[1] - time[0]
-    clock = Clock(time[0] - step, plans.slots(time[0] - step, time[-1]), now, venue.site.time_zone, booked)
-    able = within_plant(venue)
-    idle = plans.laid(able, clock.ends, [Choice()], 0)
-    worst = _worst_patches(able, blocks, run.outcome(able, blocks, initial, idle, decide, single=True)[0])
+    clock = Clock(time[0] - step, plans.slots(time[0] - step, time[-1]), now, venue.site.time_zone, booked, history)
+    able = groups.within_plant(venue)
+    idle = plans.laid(able, clock.ends, [NOTHING], 0, first=clock.first, history=history)
+    worst = groups.worst_patches(able, blocks[0], run.outcome(able, blocks, initial, idle, decide, single=True)[0])
     few = [block.isel(patch=worst) for block in blocks]
     count = sum(block.sizes["realization"] for block in blocks)
     pairs = [(0, r) for r in range(count)]
-    _, told = run.outcome(able, few, initial.isel(patch=worst), idle, decide, states=pairs)
+    _, told = run.outcome(able, few, initial.isel(patch=worst), idle, decide, states=pairs, single=True)
     assert told is not None
     told = told.assign_coords(number=("patch", worst))
     chance = venue.limits.tolerated_chance if tolerated is None else tolerated
     return Case(able, clock, tuple(blocks), initial, decide, chance, wanted, told)
 
 
-def deciding(windows: Sequence[Event], now: datetime) -> tuple[Event, ...]:
-    """The windows whose limits decide: events to come, or where there is none the night itself."""
-    events = tuple(w for w in windows if w.kind != "night" and w.start > now)
+def deciding(windows: Sequence[Event], now: datetime, floors: Sequence[Floor] = ()) -> tuple[Event, ...]:
+    """The windows whose limits decide: events to come on the grass, or where there is none the night itself.
+
+    An event later than `AHEAD` is left to a later run: what it needs starts later too. One that a floor over the whole
+    field carries does not play on the grass.
+    """
+    carried = [floor for floor in floors if not floor.zones]
+    events = tuple(
+        w
+        for w in windows
+        if w.kind != "night"
+        and now < w.start <= now + AHEAD
+        and not any(floor.start <= w.start and w.end <= floor.end for floor in carried)
+    )
     return events or tuple(windows[:1])
 
 
-def _worst_patches(venue: Venue, blocks: Sequence[xr.Dataset], outcome: xr.Dataset) -> NDArray[np.int64]:
-    """In each group of like zones the patches with the worst state, then the lowest canopy, most often the coldest."""
-    state = np.nan_to_num(outcome["worst_surface_state"].isel(plan=0).mean(("realization", "event")).values)
-    canopy = np.nan_to_num(outcome["canopy_temperature_min"].isel(plan=0).mean(("realization", "event")).values)
-    groups = group(venue, blocks[0])
-    found = []
-    for number in np.unique(groups):
-        inside = np.flatnonzero(groups == number)
-        ranked = inside[np.lexsort((canopy[inside], -state[inside]))]
-        coldest = inside[np.argsort(canopy[inside])]
-        found += list(dict.fromkeys([*ranked[: WORST_PATCHES - 1], *coldest[:WORST_PATCHES]]))[:WORST_PATCHES]
-    return np.array(sorted(found), dtype=np.int64)
+def _worst(state: Array) -> Array:
+    """Worst patch of each realization; one unknown patch makes it unknown, (plan, realization, event)."""
+    return np.asarray(np.where(np.isnan(state).any(axis=2), np.nan, state.max(axis=2)))

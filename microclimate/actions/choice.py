@@ -27,7 +27,7 @@ class Choice:
     heat: tuple[int | None, ...] = ()  # by circuit: it may run from the start of this slot; empty: no heat
     boost: float = 0.0  # [K] above each circuit's own set point, held below its ceiling
     early: int = 0
-    skirts: bool = False  # closed from now on
+    skirts: int | None = None  # closed from the start of this slot on
     snow: int | None = None  # cleared in this slot
 
     def __post_init__(self) -> None:
@@ -50,7 +50,7 @@ class Choice:
     def kind(self) -> Kind:
         """Which covers, and whether there is heat: plans of one kind differ in hours only."""
         covers = sorted({2 * spell.cover + spell.blown for spell in self.spells})
-        return tuple(covers), self.heated, self.skirts, self.snow is not None
+        return tuple(covers), self.heated, self.skirts is not None, self.snow is not None
 
     def without_cover(self) -> "Choice":
         """The same, no cover."""

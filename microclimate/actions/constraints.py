@@ -18,6 +18,7 @@ from microclimate.actions import plan as plans
 from microclimate.actions.choice import NOTHING, Choice, Spell
 from microclimate.schema import Event
 from microclimate.venue.equipment import Cover
+from microclimate.venue.kit import Clearing, Skirts
 from microclimate.venue.load import Venue
 
 Flags = NDArray[np.bool_]
@@ -41,7 +42,7 @@ class Clock:
     now: datetime  # UTC, naive
     time_zone: str
     booked: datetime | None = None  # from when on a crew that has been called already is there
-    past: Choice = NOTHING  # what was done before now, or is being done
+    history: tuple[tuple[int, Choice], ...] = ()  # what was done before now, each from a slot on
 
     def slot(self, moment: datetime) -> int:
         """The slot that holds a moment (its end counted in), at most one past the last."""
@@ -57,11 +58,16 @@ class Clock:
         """The first slot that begins at or after now."""
         return max(int(np.ceil((np.datetime64(self.now, "ns") - self.start) / plans.SLOT)), 0)
 
+    @property
+    def past(self) -> Choice:
+        """What is being done when it is planned."""
+        return self.history[-1][1] if self.history else NOTHING
+
     def lies(self, spell: Spell) -> bool:
         """Whether a spell goes on with a cover that lies already: nobody has to lay it."""
         if spell.on != self.first:
             return False
-        return any(s.cover == spell.cover and s.on < self.first < s.off for s in self.past.spells)
+        return any(s.cover == spell.cover and s.on <= self.first < s.off for s in self.past.spells)
 
 
 @dataclass(frozen=True)
@@ -80,6 +86,7 @@ class Allowed:
     lay: tuple[tuple[int, ...], ...]  # for each cover
     lift: tuple[tuple[int, ...], ...]
     heat: tuple[int, ...]
+    skirts: tuple[int, ...]
     snow: tuple[int, ...]
     bindings: tuple[Binding, ...]
 
@@ -119,19 +126,25 @@ def allowed(venue: Venue, clock: Clock, around: Surroundings) -> Allowed:
         lay.append(tuple(ons))
         lift.append(tuple(offs))
     heat = tuple(range(clock.first, clock.ends.size)) if any(z.circuit for z in venue.field.zones) else ()
-    snow, why = _snow(venue, clock, around)
-    return Allowed(tuple(lay), tuple(lift), heat, snow, tuple(bindings if why is None else [*bindings, why]))
+    snow, why = _done(venue, clock, around, "snow", venue.equipment.snow)
+    bindings += [] if why is None else [why]
+    skirts, why = _done(venue, clock, around, "skirts", venue.equipment.skirts)
+    bindings += [] if why is None else [why]
+    if clock.past.skirts is not None and clock.past.skirts <= clock.first:
+        skirts = (clock.first, *skirts)
+    return Allowed(tuple(lay), tuple(lift), heat, skirts, snow, tuple(bindings))
 
 
-def _snow(venue: Venue, clock: Clock, around: Surroundings) -> tuple[tuple[int, ...], Binding | None]:
-    """Slots in which the field is clear of snow after the crew's work, and what leaves none."""
-    clearing = venue.equipment.snow
-    if clearing is None:
+def _done(
+    venue: Venue, clock: Clock, around: Surroundings, what: str, kit: Clearing | Skirts | None
+) -> tuple[tuple[int, ...], Binding | None]:
+    """Slots before which a piece of work has been done, and what leaves none."""
+    if kit is None:
         return (), None
-    need = max(int(np.ceil(clearing.minutes / 30.0)), 1)
-    hours, why = _workable(venue, "snow", clearing.people, need, clock, around.light)
-    done = [s + need - 1 for s in hours]
-    return tuple(s for s in done if all(not _meets(clock, event, s + 1 - need, s + 1) for event in around.events)), why
+    need = slots_of_work(kit)
+    hours, why = _workable(venue, what, kit.people, need, clock, around.light)
+    free = [s for s in hours if all(not _meets(clock, event, s, s + need) for event in around.events)]
+    return tuple(s + need for s in free if s + need < clock.ends.size), why
 
 
 def _meets(clock: Clock, event: Event, first: int, last: int) -> bool:
@@ -150,16 +163,15 @@ def spell(venue: Venue, clock: Clock, around: Surroundings, spell: Spell) -> boo
     events = around.events
     if events and begin >= max(event.end for event in events):
         return False
-    return all(
-        end <= clear_from(event) or begin >= event.end and not any(begin <= m < end for _, m in event.marks)
-        for event in events
-    )
+    walked = [moment for event in events for what, moment in event.marks if what == "walk-through"]
+    if any(begin <= moment < end for moment in walked):
+        return False
+    return all(end <= clear_from(event) or begin >= event.end for event in events)
 
 
 def clear_from(event: Event) -> datetime:
-    """From when on covers are off: two hours before it starts, and before the field is walked or warmed up on."""
-    used = [moment for what, moment in event.marks if what in ("warm-up", "walk-through")]
-    return min(event.start - CLEAR_BEFORE, *used) if used else event.start - CLEAR_BEFORE
+    """From when on covers are off: two hours before it starts, and before anyone warms up on the field."""
+    return min([event.start - CLEAR_BEFORE, *(moment for what, moment in event.marks if what == "warm-up")])
 
 
 def possible(venue: Venue, choice: Choice, clock: Clock, around: Surroundings, allow: Allowed) -> bool:
@@ -167,13 +179,15 @@ def possible(venue: Venue, choice: Choice, clock: Clock, around: Surroundings, a
     starts = [start for start in choice.heat if start is not None]
     if any(start not in allow.heat for start in starts) or (choice.snow is not None and choice.snow not in allow.snow):
         return False
+    if choice.skirts is not None and choice.skirts not in allow.skirts:
+        return False
     for one in choice.spells:
         place = one.cover - 1
         if one.on not in allow.lay[place] or one.off not in allow.lift[place]:
             return False
         if not spell(venue, clock, around, one) or (one.blown and venue.equipment.covers[place].warm_air_flow is None):
             return False
-    return _apart(venue, choice) and _hands(venue, clock, choice, allow)
+    return _apart(venue, choice) and _hands(venue, clock, choice)
 
 
 def _apart(venue: Venue, choice: Choice) -> bool:
@@ -192,7 +206,7 @@ def _apart(venue: Venue, choice: Choice) -> bool:
     return True
 
 
-def _hands(venue: Venue, clock: Clock, choice: Choice, allow: Allowed) -> bool:
+def _hands(venue: Venue, clock: Clock, choice: Choice) -> bool:
     """Whether the crew is enough for everything that is worked on at once."""
     busy: dict[int, int] = {}
     for first, last, people in work(venue, clock, choice):
@@ -209,16 +223,15 @@ def work(venue: Venue, clock: Clock, choice: Choice) -> list[tuple[int, int, int
         need = slots_of_work(cover)
         found += [] if clock.lies(one) else [(one.on - need, one.on, cover.people)]
         found.append((one.off, one.off + need, cover.people))
-    clearing = venue.equipment.snow
-    if choice.snow is not None and clearing is not None:
-        need = max(int(np.ceil(clearing.minutes / 30.0)), 1)
-        found.append((choice.snow + 1 - need, choice.snow + 1, clearing.people))
+    for done, kit in ((choice.snow, venue.equipment.snow), (choice.skirts, venue.equipment.skirts)):
+        if done is not None and kit is not None and done > clock.first:
+            found.append((done - slots_of_work(kit), done, kit.people))
     return found
 
 
-def slots_of_work(cover: Cover) -> int:
-    """Slots it takes to lay a cover, or to lift it."""
-    return max(int(np.ceil(cover.minutes / 30.0)), 1)
+def slots_of_work(kit: Cover | Clearing | Skirts) -> int:
+    """Slots it takes to lay a cover, or to lift it; to clear the snow, or to close the skirts."""
+    return max(int(np.ceil(kit.minutes / 30.0)), 1)
 
 
 def _workable(

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from microclimate.actions.plan import Choice
+from microclimate.actions.choice import Choice
 from microclimate.schema import SurfaceState
 from microclimate.venue.equipment import Prices
 
@@ -38,6 +38,7 @@ class Table:
 
     choices: tuple[Choice, ...]
     state: Array  # worst surface state, NaN where unknown
+    final: Array  # surface state when the last window ends, worst patch, NaN where unknown
     lowest: Array  # lowest canopy [K]
     energy: Array  # fuel or current [kWh]
     killed: Array  # turf below what it bears [m2]
@@ -65,7 +66,7 @@ class Table:
         return Table(self.choices + other.choices, **arrays)
 
 
-_ARRAYS = ("state", "lowest", "energy", "killed", "warmest", "crew", "laid")
+_ARRAYS = ("state", "final", "lowest", "energy", "killed", "warmest", "crew", "laid")
 
 
 def chance(table: Table, state: SurfaceState = OUTSIDE) -> Array:
@@ -75,8 +76,12 @@ def chance(table: Table, state: SurfaceState = OUTSIDE) -> Array:
     them are known.
     """
     worst = _worst(table.state)
-    known = np.isfinite(worst)
-    hits = np.where(known, worst >= state, False).sum(axis=1)
+    return _share(worst >= state, np.isfinite(worst), state)
+
+
+def _share(reached: NDArray[np.bool_], known: NDArray[np.bool_], state: SurfaceState) -> Array:
+    """Hits among the known realizations and the one in which every state is equally likely, (plan,)."""
+    hits = (reached & known).sum(axis=1)
     found = (hits + (len(WEIGHTS) - int(state)) / len(WEIGHTS)) / (known.sum(axis=1) + 1.0)
     return np.where(known.mean(axis=1) >= 0.5, found, np.nan)
 
@@ -171,7 +176,8 @@ class Figures:
     crew: float  # [person-hours]
     cost: float | None
     parts: dict[str, float]
-    laid: float  # share of realizations in which the cover can be laid and left
+    laid: float  # share of realizations in which every cover can be laid and left
+    ending: float  # chance of being outside the limits when the last window ends
 
 
 def figures(table: Table, plan: int, prices: Prices | None) -> Figures:
@@ -186,6 +192,7 @@ def figures(table: Table, plan: int, prices: Prices | None) -> Figures:
         None if cost is None else float(cost[plan]),
         {name: float(part[plan].mean()) for name, part in costs(table, prices).items()},
         float(table.laid[plan].mean()),
+        float(_share(table.final >= OUTSIDE, np.isfinite(table.final), OUTSIDE)[plan]),
     )
 
 

@@ -1,10 +1,12 @@
 """How long each action can wait, and how long the field holds if the heat stops.
 
-Every later hour of one action, the rest of the plan held, goes through one run as a plan of its own. In each
-realization the latest start is the last hour that, like all hours before it, keeps the windows within the limit; the
-hour told at 90 % is the one that 90 % of the realizations still bear.
+Later hours of one action, the rest of the plan held, go through one run as plans of their own: first every fourth hour,
+then each hour near those that are told. In each realization the latest start is the last hour that, like all hours
+before it, keeps the windows within the limit; the hour told at 90 % is one that the night to come bears with at least
+that chance if it is drawn as the realizations are.
 """
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
@@ -14,10 +16,10 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.actions import cost
-from microclimate.actions import plan as plans
 from microclimate.actions.case import Case
+from microclimate.actions.choice import Choice
 from microclimate.actions.constraints import slots_of_work
-from microclimate.actions.plan import Choice
+from microclimate.actions.cost import Table
 from microclimate.schema import SurfaceState
 from microclimate.simulate import run
 
@@ -25,6 +27,7 @@ SURE = (0.50, 0.90, 0.95)
 By = datetime | Literal["not needed", "not reachable"]
 STATES = (SurfaceState.WHITE_FROST, SurfaceState.CRUST, SurfaceState.FROZEN_LAYER)
 EVERY = 2  # slots between the hours tried: one hour
+COARSE = 4  # of these hours between the ones tried first
 PROBE = 0.025  # [m] depth of the root-zone limit
 
 
@@ -32,7 +35,8 @@ PROBE = 0.025  # [m] depth of the root-zone limit
 class Deadline:
     """Latest start of one action for each of `SURE`: an hour (UTC), or one of the two words."""
 
-    action: str  # "lay" or "heat"
+    action: Literal["lay", "heat"]
+    number: int  # of the plan's spell, or of the circuit
     state: SurfaceState  # what the action holds off in time
     by: tuple[By, By, By]
 
@@ -52,27 +56,55 @@ class Failure:
 def deadlines(case: Case, choice: Choice) -> tuple[Deadline, ...]:
     """Latest starts of the actions of a plan."""
     found = []
-    if choice.heat is not None:
-        hours = [s for s in case.allow.heat if (s - case.allow.heat[0]) % EVERY == 0]
-        tries = [replace(choice, heat=s) for s in hours]
-        found.append(_deadline(case, "heat", hours, tries, replace(choice, heat=None, boost=0.0)))
-    if choice.cover:
-        hours = [s for s in case.allow.lay[choice.cover - 1] if case.possible(replace(choice, on=s))]
-        tries = [replace(choice, on=s) for s in hours]
-        found.append(_deadline(case, "lay", hours, tries, choice.without_cover()))
+    for circuit, start in enumerate(choice.heat):
+        if start is not None:
+            hours = [s for s in case.allow.heat if (s - case.allow.heat[0]) % EVERY == 0]
+            hours = [s for s in hours if case.possible(choice.with_heat(circuit, s))]
+            found.append(_deadline(case, "heat", circuit, sorted({*hours, start}), _heated(choice, circuit)))
+    for number, spell in enumerate(choice.spells):
+        if not case.clock.lies(spell):
+            hours = [s for s in case.allow.lay[spell.cover - 1] if case.possible(_laid(choice, number)(s))]
+            found.append(_deadline(case, "lay", number, sorted({*hours, spell.on}), _laid(choice, number)))
     return tuple(found)
 
 
-def _deadline(case: Case, action: str, hours: list[int], tries: list[Choice], never: Choice) -> Deadline:
-    table = case.table([*tries, never])
+def _heated(choice: Choice, circuit: int) -> Callable[[int | None], Choice]:
+    return lambda start: choice.with_heat(circuit, start)
+
+
+def _laid(choice: Choice, number: int) -> Callable[[int | None], Choice]:
+    spell = choice.spells[number]
+    return lambda on: choice.with_spell(number, None if on is None else replace(spell, on=on))
+
+
+def _deadline(
+    case: Case, action: Literal["lay", "heat"], number: int, hours: Sequence[int], plan: Callable[[int | None], Choice]
+) -> Deadline:
+    """One action's; `plan` gives the plan with another start of it, or without it."""
+    first = sorted({*hours[::COARSE], *hours[-1:]})
+    table = case.table([*(plan(s) for s in first), plan(None)])
     state = _held(case, table)
-    worst = table.state.max(axis=2, initial=0.0)
-    lag = np.array(hours)
+    idle, holds = _within(table, state)[-1], dict(zip(first, _within(table, state)[:-1], strict=True))
+    rough = latest(np.array([holds[s] for s in first]), idle, np.array(first, dtype=float))
+    near = {
+        s for q in SURE if np.isfinite(at := at_confidence(rough, q)) for s in hours if at < s < at + COARSE * EVERY
+    }
+    fine = sorted(near - set(first))
+    if fine:
+        holds |= dict(zip(fine, _within(case.table([plan(s) for s in fine]), state), strict=True))
+    tried = sorted(holds)
+    starts = np.array(tried, dtype=float)
     if action == "lay":  # told is when work begins, so that the cover lies in time
-        lag = lag - slots_of_work(case.venue.equipment.covers[tries[0].cover - 1])
-    slots = latest(worst[:-1] < state, worst[-1] < state, lag.astype(float))
+        spell = plan(tried[0]).spells[number]
+        starts -= slots_of_work(case.venue.equipment.covers[spell.cover - 1])
+    slots = latest(np.array([holds[s] for s in tried]), idle, starts)
     half, most, nearly_all = (_told(case, at_confidence(slots, q)) for q in SURE)
-    return Deadline(action, state, (half, most, nearly_all))
+    return Deadline(action, number, state, (half, most, nearly_all))
+
+
+def _within(table: Table, state: SurfaceState) -> NDArray[np.bool_]:
+    """Whether each plan keeps all windows milder than `state`, (plan, realization)."""
+    return np.asarray(table.state.max(axis=2, initial=0.0) < state)
 
 
 def _held(case: Case, table: cost.Table) -> SurfaceState:
@@ -106,9 +138,13 @@ def latest(holds: NDArray[np.bool_], idle: NDArray[np.bool_], hours: NDArray[np.
 
 
 def at_confidence(hours: NDArray[np.float64], sure: float) -> float:
-    """The hour that a share `sure` of the realizations still bears: the lower (1 - sure) order statistic."""
-    ranked = np.sort(hours)
-    return float(ranked[int(np.floor((1.0 - sure) * (ranked.size - 1) + 1e-9))])
+    """The hour that the night to come still bears with a chance of at least `sure`; minus infinity: none is that sure.
+
+    With n realizations drawn as the truth is, the truth lies at or above their k-th lowest with a chance of
+    1 - k / (n + 1) at least (ranks of exchangeable draws); ties only add to it.
+    """
+    rank = int(np.floor((1.0 - sure) * (hours.size + 1) + 1e-9))
+    return float(np.sort(hours)[rank - 1]) if rank >= 1 else -np.inf
 
 
 def _told(case: Case, slot: float) -> By:
@@ -129,13 +165,14 @@ def failures(case: Case, choice: Choice, realization: int, every: int = EVERY) -
     every : int
         Slots between the hours told.
     """
-    if choice.heat is None:
+    start = choice.first_heat if choice.heated else min((s.on for s in choice.spells if s.blown), default=None)
+    if start is None:
         return ()
-    hours = list(range(choice.heat + every, case.stop, every))
-    kept = [_cut(case, choice, h) for h in hours]
-    bare = [_cut(case, choice.without_cover(), h) for h in hours] if choice.cover else []
+    hours = list(range(max(start, case.clock.first) + every, case.stop, every))
     if not hours:
         return ()
+    kept = [_cut(case, choice, h) for h in hours]
+    bare = [_cut(case, choice.without_cover(), h) for h in hours] if choice.spells else []
     plan = xr.concat([*kept, *bare], "plan").assign_coords(plan=np.arange(len(kept) + len(bare)))
     one = _one(case, realization)
     initial = case.initial.isel(patch=case.patches, realization=[_member(case, realization)])
@@ -164,7 +201,10 @@ def _past(case: Case, told: xr.Dataset) -> NDArray[np.bool_]:
 
 
 def _cut(case: Case, choice: Choice, hour: int) -> xr.Dataset:
-    return plans.laid(case.venue, case.clock.ends, [choice], hour, case.probe)
+    """The plan whose heat, blown air with it, ends before `hour` at the latest."""
+    found = case.dataset([replace(choice, early=0)], min(hour, case.stop - choice.early))
+    late = np.arange(found.sizes["time"]) >= hour
+    return found.assign(warm_air_flow=found["warm_air_flow"].where(xr.DataArray(~late, dims="time"), 0.0))
 
 
 def _one(case: Case, realization: int) -> xr.Dataset:

@@ -1,14 +1,17 @@
 """Plans: what is done to each zone, and when, as a Dataset the simulation reads."""
 
 from collections.abc import Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.actions.choice import NOTHING, Choice
+from microclimate.actions.choice import Choice
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.schema import PLAN_VARIABLES, seal
+from microclimate.venue.field import signed_area
 from microclimate.venue.load import Venue
 
 SLOT = np.timedelta64(1800, "s")  # finer hours are below the noise of 31 members
@@ -84,7 +87,7 @@ def laid(
     probe: NDArray[np.float64] | None = None,
     *,
     first: int = 0,
-    past: Choice = NOTHING,
+    history: Sequence[tuple[int, Choice]] = (),
 ) -> xr.Dataset:
     """Choices side by side on the `plan` dimension; floors that others lay are in all of them.
 
@@ -99,8 +102,8 @@ def laid(
         Temperature at each zone's probe at the start [K], from which a circuit with a ramp rises.
     first : int
         The slot from which on a choice acts.
-    past : Choice
-        What was done in the slots before.
+    history : sequence of (slot, Choice)
+        What was done before: each from its slot on, in order.
 
     Returns
     -------
@@ -110,11 +113,19 @@ def laid(
     zones = venue.field.zones
     shape = (len(choices), len(zones), ends.size)
     values = {name: np.full(shape, value) for name, value in _NOTHING.items()}
+    blown = any(spell.blown for choice in (*choices, *(c for _, c in history)) for spell in choice.spells)
+    loud = _loud(venue, ends) if blown else None
     for number, choice in enumerate(choices):
         for place in range(len(zones)):
             settings = {name: array[number, place] for name, array in values.items()}
-            _write(venue, place, past, slice(0, first), stop, probe, settings, past)
-            _write(venue, place, choice, slice(first, None), stop, probe, settings, past)
+            before: Choice | None = None
+            for k, (begin, done) in enumerate(history):
+                end = min(history[k + 1][0] if k + 1 < len(history) else first, first)
+                _write(venue, place, done, slice(max(begin, 0), max(end, 0)), stop, probe, settings, before)
+                before = done
+            _write(venue, place, choice, slice(first, ends.size), stop, probe, settings, before)
+            if loud is not None:
+                settings["warm_air_flow"][loud] = 0.0
             for kind, begin, end in floors(venue, ends, zones[place].name):
                 settings["cover"][begin:end] = kind
                 settings["warm_air_flow"][begin:end] = 0.0
@@ -131,31 +142,30 @@ def _write(
     stop: int,
     probe: NDArray[np.float64] | None,
     into: dict[str, NDArray[np.float64]],
-    past: Choice,
+    before: Choice | None,
 ) -> None:
-    """One zone of one choice, written into the slots of `part`."""
+    """One zone of one choice, written into the slots of `part`; `before` it another one was in force."""
     zone, size = venue.field.zones[place], into["cover"].size
     begin, end, _ = part.indices(size)
     for spell in choice.spells:
         if covers(venue, spell.cover, zone.name):
-            lies = slice(max(spell.on, begin), max(min(spell.off, end), max(spell.on, begin)))
+            lies = slice(max(spell.on, begin), max(min(spell.off, end), begin, 0))
             into["cover"][lies] = spell.cover
             cover = venue.equipment.covers[spell.cover - 1]
             if spell.blown and cover.warm_air_flow is not None:
-                loud = np.zeros(size, dtype=bool)
-                loud[lies] = True
-                into["warm_air_flow"][loud] = cover.warm_air_flow
-                into["warm_air_temperature"][loud] = cover.warm_air_temperature
-    if choice.skirts and zone.base.over_air:
-        into["skirts_closed"][part] = 1.0
+                into["warm_air_flow"][lies] = cover.warm_air_flow / covered_area(venue, spell.cover)
+                into["warm_air_temperature"][lies] = cover.warm_air_temperature
+    if choice.skirts is not None and zone.base.over_air:
+        into["skirts_closed"][max(choice.skirts, begin) : max(end, begin)] = 1.0
     if choice.snow is not None and begin <= choice.snow < end:
         into["snow_removed"][choice.snow] = 1.0
     numbers = {circuit.name: number for number, circuit in enumerate(venue.equipment.circuits)}
     if zone.circuit is None or not choice.heat or (start := choice.heat[numbers[zone.circuit]]) is None:
         return
     circuit = venue.equipment.circuit(zone.circuit)
-    began = past.heat[numbers[zone.circuit]] if past.heat else None
-    start = began if began is not None and start == begin else start  # it has been on: neither lag nor ramp anew
+    began = before.heat[numbers[zone.circuit]] if before is not None and before.heat else None
+    if began is not None and start <= begin:
+        start = min(began, start)  # it has been on: neither lag nor ramp anew
     warm = start + int(np.ceil(circuit.lag / _SECONDS))
     since = np.arange(size) - warm
     on = (since >= 0) & (np.arange(size) >= begin) & (np.arange(size) < min(stop - choice.early, end))
@@ -179,7 +189,27 @@ def floors(venue: Venue, ends: NDArray[np.datetime64], zone: str) -> list[tuple[
     return found
 
 
+def _loud(venue: Venue, ends: NDArray[np.datetime64]) -> NDArray[np.bool_]:
+    """Slots that begin in the quiet hours, when no blower runs."""
+    crew = venue.crew
+    if crew.quiet_from is None:
+        return np.zeros(ends.size, dtype=bool)
+    zone, found = ZoneInfo(venue.site.time_zone), np.zeros(ends.size, dtype=bool)
+    for slot, begin in enumerate((ends - SLOT).astype("datetime64[s]").astype(datetime)):
+        local = begin.replace(tzinfo=ZoneInfo("UTC")).astimezone(zone)
+        hour = local.hour + local.minute / 60.0
+        after, before = hour >= crew.quiet_from, hour < crew.quiet_until
+        found[slot] = (after and before) if crew.quiet_from <= crew.quiet_until else (after or before)
+    return found
+
+
 def covers(venue: Venue, cover: int, zone: str) -> bool:
     """Whether a cover (1 + its number) is for a zone; one that names no zones is for all."""
     named = venue.equipment.covers[cover - 1].zones
     return not named or zone in named
+
+
+def covered_area(venue: Venue, cover: int) -> float:
+    """Area of the zones that a cover (1 + its number) is for [m2]."""
+    zones = venue.field.zones
+    return sum(abs(signed_area(zone.polygon)) for zone in zones if covers(venue, cover, zone.name))

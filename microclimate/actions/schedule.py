@@ -1,30 +1,25 @@
 """The plan to advise: all candidates of a round side by side in one run, coarse to fine.
 
-From some twenty starting plans the search moves one coordinate at a time (laying, lifting, start of heat, set
-point), in steps of four, two, one, or switches cover or heat off; the best plan of each of the three best kinds is the
-next centre. `tests/benchmarks/decide.py` measures what the full grid would have found beyond it.
+From some twenty starting plans the search moves one coordinate at a time (`moves`), in steps of four hours, two, one
+and a half, or switches one thing off or on; the best plan of each of the three best kinds is the next centre.
+`tests/benchmarks/decide.py` measures what the full grid would have found beyond it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
 
-from microclimate.actions import cost
+from microclimate.actions import cost, moves
 from microclimate.actions.case import Case
-from microclimate.actions.constraints import Binding
+from microclimate.actions.choice import NOTHING, Choice, Kind
+from microclimate.actions.constraints import Binding, slots_of_work
 from microclimate.actions.cost import Figures, Table
-from microclimate.actions.plan import Choice
 
-STEPS = (4, 2, 1)
-COVER_STEP, HEAT_STEP = 1, 2  # slots in a step of one: half an hour, an hour
-BOOSTS = (0.0, 4.0, 8.0)  # [K] above the circuits' own set points
-SHORT = 8  # slots; a start plan does not lift a cover sooner than four hours after it lies, where it can
 BEAM = 3  # kinds of plan that are followed at once
 MOST_PLANS = 300
 WAIT = timedelta(hours=6)  # until the next forecast is there; common interval of services
-NOTHING = Choice()
 
 
 @dataclass(frozen=True)
@@ -99,12 +94,12 @@ def best(case: Case, before: Choice | None = None) -> Advised:
 
 def search(case: Case, also: Sequence[Choice] = ()) -> Table:
     """Every plan that was run, on the worst patches."""
-    table = case.table(list(dict.fromkeys([NOTHING, *starts(case), *(c for c in also if case.possible(c))])))
+    table = case.table(list(dict.fromkeys([NOTHING, *moves.starts(case), *(c for c in also if case.possible(c))])))
     centres = _centres(table, case)
-    for step in STEPS:
+    for step in moves.STEPS:
         while len(table) < MOST_PLANS:
             known = set(table.choices)
-            near = dict.fromkeys(choice for centre in centres for choice in neighbours(case, centre, step))
+            near = dict.fromkeys(choice for centre in centres for choice in moves.neighbours(case, centre, step))
             fresh = [choice for choice in near if choice not in known and case.possible(choice)]
             if fresh:
                 table = table.joined(case.table(fresh[: MOST_PLANS - len(table)]))
@@ -117,65 +112,12 @@ def search(case: Case, also: Sequence[Choice] = ()) -> Table:
 
 def _centres(table: Table, case: Case) -> list[Choice]:
     """The best plan of each of the best kinds: what is second coarsely may be first finely."""
-    found: dict[tuple[int, bool], Choice] = {}
+    found: dict[Kind, Choice] = {}
     for plan in cost.order(table, case.tolerated, case.prices):
         choice = table.choices[plan]
         if choice != NOTHING:
             found.setdefault(choice.kind, choice)
     return list(found.values())[:BEAM]
-
-
-def starts(case: Case) -> list[Choice]:
-    """Plans to start from: each cover early and late, heat at once and later, and both together."""
-    allow, found = case.allow, []
-    heats = sorted({allow.heat[len(allow.heat) * k // 3] for k in range(3)}) if allow.heat else []
-    found += [Choice(heat=h) for h in heats] + [Choice(heat=h, boost=BOOSTS[-1]) for h in heats[:1]]
-    for number in range(len(case.venue.equipment.covers)):
-        spells = _spells(case, number)
-        found += spells
-        found += [replace(s, heat=heats[0], boost=boost) for s in spells[:2] for boost in BOOSTS[:2] if heats]
-        found += [replace(s, heat=heats[0]) for s in spells[2:4] if heats]
-    return [c for c in found if case.possible(c)]
-
-
-def _spells(case: Case, number: int) -> list[Choice]:
-    """Of one cover: laid first, at the middle and last, each time lifted as late and as early as may be."""
-    ons, offs = case.allow.lay[number], case.allow.lift[number]
-    found = []
-    for on in dict.fromkeys(ons[place] for place in (0, len(ons) // 2, -1) if ons):
-        possible = [off for off in offs if case.possible(Choice(number + 1, on, off))]
-        long = [off for off in possible if off >= on + SHORT] or possible
-        found += [Choice(number + 1, on, off) for off in dict.fromkeys((*long[-1:], *long[:1]))]
-    return found
-
-
-def neighbours(case: Case, centre: Choice, step: int) -> Iterable[Choice]:
-    """Plans one step away in one coordinate, and those with cover or heat switched off or on."""
-    allow = case.allow
-    if centre.cover:
-        ons, offs = allow.lay[centre.cover - 1], allow.lift[centre.cover - 1]
-        for by in (-step * COVER_STEP, step * COVER_STEP):
-            yield replace(centre, on=_near(ons, centre.on + by))
-            yield replace(centre, off=_near(offs, centre.off + by))
-        yield centre.without_cover()
-    for number in range(len(allow.lay)):
-        if number + 1 != centre.cover:
-            for spell in _spells(case, number)[:2]:
-                yield replace(spell, heat=centre.heat, boost=centre.boost)
-    if not allow.heat:
-        return
-    if centre.heat is None:
-        yield replace(centre, heat=allow.heat[0])
-        return
-    for by in (-step * HEAT_STEP, step * HEAT_STEP):
-        yield replace(centre, heat=_near(allow.heat, centre.heat + by))
-    yield from (replace(centre, boost=boost) for boost in BOOSTS if boost != centre.boost)
-    yield replace(centre, heat=None, boost=0.0)
-
-
-def _near(allowed: Sequence[int], wanted: int) -> int:
-    """The allowed slot nearest to the wanted one, or that itself where none is."""
-    return min(allowed, key=lambda slot: abs(slot - wanted)) if allowed else wanted
 
 
 def _first(table: Table, case: Case) -> Choice:
@@ -194,10 +136,15 @@ def _of_other_kinds(table: Table, first: int, case: Case) -> list[int]:
 
 def first_deed(case: Case, choice: Choice) -> int | None:
     """The slot at which work, or heat, begins; the crew's notice counted in."""
-    found = [] if choice.heat is None else [choice.heat]
-    if choice.cover:
-        cover = case.venue.equipment.covers[choice.cover - 1]
-        found.append(choice.on - int(np.ceil((cover.minutes * 60.0 + case.venue.crew.notice) / 1800.0)))
+    found = [] if choice.first_heat is None else [choice.first_heat]
+    notice = case.venue.crew.notice / 1800.0
+    for spell in choice.spells:
+        if not case.clock.lies(spell):
+            found.append(spell.on - slots_of_work(case.venue.equipment.covers[spell.cover - 1]) - int(np.ceil(notice)))
+    equipment = case.venue.equipment
+    for done, kit in ((choice.snow, equipment.snow), (choice.skirts, equipment.skirts)):
+        if done is not None and kit is not None and done > case.clock.first:
+            found.append(done - slots_of_work(kit) - int(np.ceil(notice)))
     return min(found) if found else None
 
 

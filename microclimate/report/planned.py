@@ -9,7 +9,7 @@ import xarray as xr
 
 from microclimate.schema import SurfaceState
 
-Action = Literal["lay", "lift", "heat", "stop"]
+Action = Literal["lay", "lift", "heat", "stop", "skirts", "clear"]
 By = datetime | Literal["not needed", "not reachable"]
 
 
@@ -28,6 +28,7 @@ class Deed:
     people: int = 0
     energy: float | None = None  # [kWh]
     cost: float | None = None  # in the venue's money, where prices are given
+    running: bool = False  # done or begun already, as advised before
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class Option:
     deeds: tuple[Deed, ...]
     chance: float  # of an event, or the night, outside the limits in any zone
     severe: float  # of a frozen layer or worse
+    ending: float  # of being outside the limits when the last of them ends
     energy: float  # [kWh]
     crew: float  # [person-hours]
     cost: float | None  # expected, losses included
@@ -47,7 +49,7 @@ class Option:
 class Blocked:
     """A constraint that leaves a cover no hour; `earliest` from when on it would not bind."""
 
-    why: Literal["people", "notice", "hours", "daylight", "event", "warm"]
+    why: Literal["people", "notice", "hours", "daylight", "event", "warm", "floor"]
     what: str
     earliest: datetime | None
 

@@ -10,27 +10,39 @@ from microclimate.report.words import chance, clock, day_clock, sentence
 from microclimate.schema import STATE_WORDS, Advice, SurfaceState
 from microclimate.units import Shown
 
-_VERBS = {"lay": "Lay the {0}", "lift": "Lift the {0}", "heat": "Heat: {0}", "stop": "Heat off: {0}"}
+_VERBS = {
+    "lay": "Lay the {0}",
+    "lift": "Lift the {0}",
+    "heat": "Heat: {0}",
+    "stop": "Heat off: {0}",
+    "skirts": "Close the {0}",
+    "clear": "Clear the {0}",
+}
+_RUNNING = {"lay": "Leave the {0} down", "heat": "Keep the heat on: {0}", "skirts": "Leave the {0} closed"}
 _BLOCKED = {
-    "people": "The {0} needs more people than the crew has.",
-    "notice": "The {0} cannot be laid in time: the crew needs its notice.",
-    "hours": "The {0} cannot be laid: no time is left within the crew's hours.",
-    "daylight": "The {0} cannot be laid: no daylight is left for the work.",
-    "event": "The {0} cannot be laid and lifted in time before the event.",
-    "warm": "The {0} would heat up in the sun: it cannot lie for so long.",
+    "people": "{0}: needs more people than the crew has.",
+    "notice": "{0}: the crew, with its notice, comes too late.",
+    "hours": "{0}: no time is left within the crew's hours.",
+    "daylight": "{0}: no daylight is left for the work.",
+    "event": "{0}: cannot be laid and lifted in time before the event.",
+    "warm": "{0}: would heat up in the sun, it cannot lie for so long.",
+    "floor": "{0}: a floor lies over the field.",
 }
 _FIVE = 1.0 / 40.0
 
 
 def verb(deed: Deed) -> str:
     """What is done: 'Lay the quilt'."""
-    return _VERBS[deed.action].format(deed.what)
+    return (_RUNNING if deed.running else _VERBS)[deed.action].format(deed.what)
 
 
 def kind(deeds: Sequence[Deed]) -> str:
     """A plan in few words, without hours: 'quilt and heat'."""
     parts = [deed.what for deed in deeds if deed.action == "lay"]
     parts += ["heat"] if any(deed.action == "heat" for deed in deeds) else []
+    parts += ["skirts closed"] if any(deed.action == "skirts" for deed in deeds) else []
+    parts += ["snow cleared"] if any(deed.action == "clear" for deed in deeds) else []
+    parts = list(dict.fromkeys(parts))
     return " and ".join(parts) or "nothing"
 
 

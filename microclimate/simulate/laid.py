@@ -16,7 +16,7 @@ from microclimate.venue.load import Venue
 Array = NDArray[np.float64]
 
 LONGEST_STEP = 600.0  # [s] longer steps of the forcing are cut (10 min against 1 min: tested)
-_HEAT_OF_AIR = 1.2 * 1005.0  # [J m-3 K-1] of blown air near 20 degC
+HEAT_OF_AIR = 1.2 * 1005.0  # [J m-3 K-1] of blown air near 20 degC
 
 
 def parts(time: tell.Time) -> int:
@@ -103,7 +103,7 @@ def planned(
     found = np.empty((held.size, rows.PLANNED, plan.sizes["plan"] * len(zones)))
     for row, values in (
         (rows.COVERED, np.where(cover > 0.5, 1.0 + 2.0 * (np.round(cover) - 1.0) + (raised > 0.5), 0.0)),
-        (rows.WARM_FLOW, _HEAT_OF_AIR * get("warm_air_flow")),
+        (rows.WARM_FLOW, HEAT_OF_AIR * get("warm_air_flow")),
         (rows.WARM_AIR, get("warm_air_temperature") - ZERO_CELSIUS),
         (rows.HEATING_ALLOWED, get("heating_allowed")),
         (rows.SET_POINT, get("set_point") - ZERO_CELSIUS),

@@ -9,11 +9,14 @@ from microclimate.venue import modules, rules
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
 from microclimate.venue.equipment import Equipment
-from microclimate.venue.events import EventTable, event
+from microclimate.venue.events import EventTable, event, utc
 from microclimate.venue.faults import Findings, close
 from microclimate.venue.field import Field, Point, Turf, Zone, grid, signed_area
 from microclimate.venue.ground import Ground
+from microclimate.venue.kit import Floor
 from microclimate.venue.stands import bowl as stands_round
+
+LARGER = 5.0  # [m] that a sheet may reach beyond the field in all; ours
 
 
 def assembled(described: VenueFile, report: Findings, directory: Path, calibration: Calibration) -> Venue:
@@ -26,7 +29,14 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
     """
     assumed: list[str] = []
     outlines = _outlines(described, report)
-    equipment = Equipment(covers=described.cover, circuits=described.circuit, plant=described.plant)
+    equipment = Equipment(
+        covers=described.cover,
+        circuits=described.circuit,
+        plant=described.plant,
+        skirts=described.skirts,
+        snow=described.snow,
+        floors=_floors(described, [name for name, _ in outlines], report),
+    )
     bowl = stands_round(described, outlines, directory, report, assumed)
     told = sum(signed_area(outline) for _, outline in outlines) / (described.field.length * described.field.width)
     if told < 0.995:
@@ -36,6 +46,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         zones = _zones(described, outlines, report, assumed)
         _equipment(described, [name for name, _ in outlines], report)
     events = events_of(described.event, described.site.time_zone, report)
+    rules.apart(events, report)
     if report.problems:
         raise InputError(report.file, report.problems)
     table = described.field.model_dump(include={"length", "width", "bearing", "cell_size", "elevation_offset"})
@@ -52,6 +63,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         limits=described.limits,
         prices=described.prices,
         crew=described.crew,
+        work=described.work,
         grasses=described.grass,
         lamps=described.lamp,
         modules=described.modules,
@@ -167,7 +179,15 @@ def _equipment(described: VenueFile, zones: list[str], report: Findings) -> None
             report(f"[[circuit]] {number}", f"{circuit.name!r} heats no zone", "name it as `circuit` of a [[ground]]")
     if described.plant is not None and not described.circuit and "circuit" not in report.broken:
         report("[plant]", "there is a plant but no [[circuit]]", "define a circuit, or leave the plant out")
+    field = described.field
     for number, cover in enumerate(described.cover, start=1):
+        for key, most in (("length", field.length), ("width", field.width)):
+            size = getattr(cover, key)
+            if size is not None and size > most + LARGER:
+                found = f"{key} {size:g} m, the field has {most:g} m"
+                report(
+                    f"[[cover]] {number}", found, f"at most {LARGER:g} m more than the field: give the sheet's own size"
+                )
         for name in cover.zones:
             if name not in zones:
                 report(f"[[cover]] {number}", f"there is no zone {name!r}", _like(name, zones))
@@ -209,6 +229,23 @@ def _modules(described: VenueFile, report: Findings) -> None:
                 report(f"[[module]] {number}", f"module {text!r} comes twice", "name each once")
             else:
                 seen.add(at)
+
+
+def _floors(described: VenueFile, zones: list[str], report: Findings) -> tuple[Floor, ...]:
+    """Floors with their times in UTC."""
+    found = []
+    for number, floor in enumerate(described.floor, start=1):
+        place = f"[[floor]] {number}"
+        for name in floor.zones:
+            if name not in zones:
+                report(place, f"there is no zone {name!r}", _like(name, zones))
+        try:
+            start, end = (utc(moment, described.site.time_zone) for moment in (floor.start, floor.end))
+        except ValueError as error:
+            report(place, str(error))
+            continue
+        found.append(floor.model_copy(update={"start": start, "end": end}))
+    return tuple(found)
 
 
 def events_of(tables: Iterable[EventTable], time_zone: str, report: Findings) -> tuple[schema.Event, ...]:

@@ -18,6 +18,7 @@ from microclimate.venue.field import Field as PlayingField
 from microclimate.venue.field import FieldTable, Turf, ZoneTable
 from microclimate.venue.grass import Grass, Lamp
 from microclimate.venue.ground import Ground
+from microclimate.venue.kit import Clearing, Floor, Skirts, Work
 from microclimate.venue.limits import SPECIES, Limits, Species
 from microclimate.venue.model import Model
 from microclimate.venue.modules import Module, Modules
@@ -51,6 +52,10 @@ class VenueFile(Model):
     cover: tuple[Cover, ...] = ()
     circuit: tuple[Circuit, ...] = ()
     plant: Plant | None = None
+    skirts: Skirts | None = None
+    snow: Clearing | None = None
+    floor: tuple[Floor, ...] = ()
+    work: tuple[Work, ...] = ()
     crew: Crew = Crew.model_validate({})
     limits: Limits = Limits.model_validate({})
     prices: Prices | None = None

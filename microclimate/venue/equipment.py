@@ -257,7 +257,8 @@ class Equipment(Model):
 def _as_sheet(floor: Floor) -> Cover:
     """A floor as the column knows it: opaque, without a draught below."""
     given = floor.model_dump(include={"name", "zones", "resistance", "air_gap", "mass", "albedo"})
-    return Cover.model_validate({"kind": "rain sheet", "shortwave_transmittance": 0, "longwave_transmittance": 0} | given)
+    opaque = {"kind": "rain sheet", "shortwave_transmittance": 0, "longwave_transmittance": 0}
+    return Cover.model_validate(opaque | given)
 
 
 class Crew(Model):

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from microclimate.schema import Event
 from microclimate.venue.bowl import Bowl, Stand
 from microclimate.venue.field import FieldTable, Point, signed_area
 from microclimate.venue.ground import Ground, depth
@@ -21,6 +22,13 @@ Box = tuple[float, float, float, float]  # x0, x1, y0, y1 [m]
 def duplicates(names: Sequence[str]) -> list[str]:
     """Names that come twice, once each."""
     return sorted({name for name in names if name and names.count(name) > 1})
+
+
+def apart(events: Sequence[Event], report: Report) -> None:
+    """Uses of the field one after the other; `events` in order of time."""
+    for before, after in zip(events, events[1:], strict=False):
+        if after.start < before.end:
+            report("[[event]]", f"{before.name!r} and {after.name!r} overlap", "one field carries one use at a time")
 
 
 def stand_boxes(stand: Stand, length: float, width: float) -> list[Box]:

@@ -10,6 +10,7 @@ from microclimate.actions import case
 from microclimate.actions.case import Case
 from microclimate.schema import Event
 from microclimate.venue.equipment import Crew, Plant, Prices
+from microclimate.venue.limits import SPECIES
 from tests.simulate import world
 
 BEGIN: datetime = world.START.astype("datetime64[us]").item()
@@ -30,6 +31,7 @@ def venue(plant: dict[str, Any] | None = None, crewed: Crew | None = None, price
     quilt = {"name": "quilt", "kind": "insulated", "people": 10, "minutes": 60}
     sheet = {"name": "sheet", "kind": "permeable", "people": 4, "minutes": 30}
     made = world.venue(zone, covers=[sheet, quilt], circuits=[circuit])
+    made.species = lambda turf: SPECIES[turf.species]
     made.crew, made.prices, made.site = crewed or crew(), prices, SimpleNamespace(time_zone="UTC")
     boiler = None if plant is None else Plant.model_validate(plant)
     made.equipment = made.equipment.model_copy(update={"plant": boiler})

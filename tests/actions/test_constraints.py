@@ -1,14 +1,13 @@
 """Crew, clock, wind and leaf: what they leave, and what is said when they leave nothing."""
 
-from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 import pytest
 
 from microclimate.actions import case as cases
-from microclimate.actions import constraints
-from microclimate.actions.plan import Choice
+from microclimate.actions import constraints, groups
+from microclimate.actions.choice import Choice, Spell
 from microclimate.schema import Event
 from tests.actions import problem as p
 
@@ -34,7 +33,7 @@ def test_a_cover_is_off_two_hours_before_the_event() -> None:
     case = p.problem()
     latest = max(case.allow.lift[1])
     assert case.clock.begins(latest + 2) <= p.GAME.start - constraints.CLEAR_BEFORE
-    assert not case.possible(Choice(2, min(case.allow.lay[1]), latest + 1))
+    assert not case.possible(Choice((Spell(2, min(case.allow.lay[1]), latest + 1),)))
 
 
 @pytest.mark.parametrize(
@@ -68,7 +67,7 @@ def test_a_windy_realization_keeps_the_plan_without_the_cover_and_half_the_crew(
     gust = np.full((p.MEMBERS, 1, 240), 2.0)
     gust[3] = 40.0
     case = p.problem(gust=gust, windows=(p.NIGHT,))
-    choice = Choice(2, min(case.allow.lay[1]), max(case.allow.lift[1]), 0)
+    choice = Choice((Spell(2, min(case.allow.lay[1]), max(case.allow.lift[1])),), (0,))
     table = case.table([choice, choice.without_cover()])
     assert list(table.laid[0]) == [member != 3 for member in range(p.MEMBERS)]
     np.testing.assert_array_equal(table.lowest[0, 3], table.lowest[1, 3])
@@ -78,7 +77,7 @@ def test_a_windy_realization_keeps_the_plan_without_the_cover_and_half_the_crew(
 
 def test_a_gust_while_it_is_down_counts_by_its_own_limit() -> None:
     cover = p.venue().equipment.covers[0]
-    choice, gust = Choice(1, 10, 20), np.full((3, 40), 2.0)
+    choice, gust = Spell(1, 10, 20), np.full((3, 40), 2.0)
     gust[0, 15] = 0.5 * (cover.gust_stop + cover.gust_remove)  # too much to work in, but it holds
     gust[1, 15] = cover.gust_remove + 1.0
     gust[2, 9] = cover.gust_stop + 0.1  # while it is laid
@@ -88,30 +87,25 @@ def test_a_gust_while_it_is_down_counts_by_its_own_limit() -> None:
 def test_never_on_a_wet_leaf_before_a_hard_freeze_unless_heated() -> None:
     water = np.array([[0.1] * 4, [0.1] * 4, [0.0] * 4])
     lowest, dry = np.array([268.0, 273.0, 268.0]), np.zeros((3, 4))
-    cold = Choice(1, 2, 4)
-    assert list(constraints.leaf_allows(cold, water, dry, lowest, 0.005)) == [False, True, True]
-    assert constraints.leaf_allows(replace(cold, heat=0), water, dry, lowest, 0.005).all()
-    assert list(constraints.leaf_allows(cold, dry, 0.1 * water, lowest, 0.005)) == [False, True, True]
+    cold = Spell(1, 2, 4)
+    assert list(constraints.leaf_allows(cold, None, water, dry, lowest, 0.005)) == [False, True, True]
+    assert constraints.leaf_allows(cold, 0, water, dry, lowest, 0.005).all()
+    assert list(constraints.leaf_allows(cold, None, dry, 0.1 * water, lowest, 0.005)) == [False, True, True]
 
 
 def test_a_cover_does_not_lie_in_warm_sun() -> None:
     case = p.problem(air=295.0, sun=400.0)
-    assert case.warm.all()
-    assert not case.possible(Choice(1, 8, 20))
+    assert case.around.warm.all()
+    assert not case.possible(Choice((Spell(1, 8, 20),)))
 
 
 def test_circuits_share_what_the_plant_gives() -> None:
     """One zone of 100 m2 at 120 W/m2 asks for 12 kW of a plant of 6 kW: 60 W/m2 are left."""
     made = p.venue({"kind": "gas", "power": "6 kW", "efficiency": 0.9})
     made.model_copy = lambda update: type(made)(**{**vars(made), **update})
-    able = cases.within_plant(made)
+    able = groups.within_plant(made)
     assert able.equipment.circuits[0].power == pytest.approx(60.0)
-    assert cases.within_plant(p.venue()).equipment.circuits[0].power == 120.0
-
-
-def test_area_of_a_polygon() -> None:
-    """A right triangle with legs 3 and 4 m: 6 m2."""
-    assert cases.polygon_area(((0, 0), (3, 0), (0, 4))) == pytest.approx(6.0)
+    assert groups.within_plant(p.venue()).equipment.circuits[0].power == 120.0
 
 
 def test_an_event_that_has_begun_does_not_decide() -> None:

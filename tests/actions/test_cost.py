@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from microclimate.actions import cost
+from microclimate.actions.choice import Choice, Spell
 from microclimate.actions.cost import Table
-from microclimate.actions.plan import Choice
 from microclimate.schema import SurfaceState
 from microclimate.venue.equipment import Prices
 
 OPEN, FROST, CRUST, FROZEN = (
     float(s) for s in (SurfaceState.OPEN, SurfaceState.WHITE_FROST, SurfaceState.CRUST, SurfaceState.FROZEN_LAYER)
 )
-NOTHING, HEAT, COVER = Choice(), Choice(heat=0), Choice(cover=1, on=2, off=9)
+NOTHING, HEAT, COVER = Choice(), Choice(heat=(0,)), Choice((Spell(1, 2, 9),))
 
 
 def table(states: Any, choices: tuple[Choice, ...] = (NOTHING, HEAT, COVER), **given: Any) -> Table:
@@ -28,6 +28,7 @@ def table(states: Any, choices: tuple[Choice, ...] = (NOTHING, HEAT, COVER), **g
     return Table(
         choices[: shape[0]],
         state,
+        state[..., -1],
         np.full(state.shape, 272.0) if "lowest" not in given else np.asarray(given["lowest"], dtype=float),
         wide("energy", [[0.0], [500.0], [0.0]][: shape[0]]),
         wide("killed", 0.0),
@@ -110,7 +111,7 @@ def test_the_winner_is_not_told_by_its_own_luck() -> None:
     Drawn from a fixed generator over 40 nights; the truth is 0.3 by construction.
     """
     rng, seen, honest = np.random.default_rng(4), [], []
-    choices = tuple(Choice(heat=k) for k in range(60))
+    choices = tuple(Choice(heat=(k,)) for k in range(60))
     for _ in range(40):
         states = np.where(rng.random((60, 31)) < 0.3, FROZEN, OPEN)
         one = table(states, choices, energy=1.0, crew=0.0)

@@ -6,10 +6,10 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from microclimate.actions import cost, schedule
+from microclimate.actions import cost, moves, schedule
 from microclimate.actions import plan as plans
 from microclimate.actions.case import Case
-from microclimate.actions.plan import Choice
+from microclimate.actions.choice import NOTHING, Choice, Spell
 from microclimate.venue.equipment import Prices
 from tests.actions import problem as p
 
@@ -21,8 +21,9 @@ def whole_grid(case: Case, every: int = 2) -> list[Choice]:
     found = [Choice()]
     for number in range(2):
         spells = [(on, off) for on in case.allow.lay[number][::every] for off in case.allow.lift[number][::every]]
-        found += [choice for on, off in spells if case.possible(choice := Choice(number + 1, on, off))]
-    heats = [(None, 0.0), *((hour, boost) for hour in case.allow.heat[::every] for boost in schedule.BOOSTS)]
+        made = [Choice((Spell(number + 1, on, off),)) for on, off in spells]
+        found += [choice for choice in made if case.possible(choice)]
+    heats = [((), 0.0), *(((hour,), boost) for hour in case.allow.heat[::every] for boost in moves.BOOSTS)]
     return [replace(choice, heat=hour, boost=boost) for choice in found for hour, boost in heats]
 
 
@@ -63,7 +64,7 @@ def test_the_advice_is_better_than_nothing_and_the_others_differ_in_kind(advised
 
 def test_nothing_is_advised_on_a_warm_night() -> None:
     found = schedule.best(p.problem(air=285.0, sky=340.0))
-    assert found.best.choice == schedule.NOTHING
+    assert found.best.choice == NOTHING
     assert found.inside
 
 
@@ -105,7 +106,7 @@ def test_the_advice_given_before_stands_when_little_is_gained(case: Case, advise
     found = schedule.best(case, alike[1])
     assert found.best.choice == alike[1] != advised.best.choice
     assert found.kept
-    far = schedule.best(case, schedule.NOTHING)
+    far = schedule.best(case, NOTHING)
     assert far.best.choice == advised.best.choice
     assert not far.kept
 
@@ -115,7 +116,7 @@ def test_a_ramp_holds_the_set_point_back(case: Case) -> None:
     made = p.venue()
     circuit = made.equipment.circuits[0].model_copy(update={"ramp": 4.0})
     made.equipment = made.equipment.model_copy(update={"circuits": (circuit,)})
-    laid = plans.laid(made, case.clock.ends, [Choice(heat=0, boost=8.0)], 40, np.array([275.0]))
+    laid = plans.laid(made, case.clock.ends, [Choice(heat=(0,), boost=8.0)], 40, np.array([275.0]))
     points = laid["set_point"].values[0, 0]
     assert points[0] == pytest.approx(circuit.set_point)
     assert points[24] - points[0] == pytest.approx(2.0)
@@ -123,7 +124,7 @@ def test_a_ramp_holds_the_set_point_back(case: Case) -> None:
 
 
 def test_heat_ends_with_the_last_window_and_no_set_point_passes_the_ceiling(case: Case) -> None:
-    laid = plans.laid(case.venue, case.clock.ends, [Choice(heat=4, boost=30.0)], case.stop)
+    laid = plans.laid(case.venue, case.clock.ends, [Choice(heat=(4,), boost=30.0)], case.stop)
     on = laid["heating_allowed"].values[0, 0] > 0
     assert not on[:4].any()
     assert on[4 : case.stop].all()

@@ -25,10 +25,10 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from microclimate.actions import cost, latest, schedule
+from microclimate.actions import cost, latest, moves, schedule
 from microclimate.actions.case import Case
+from microclimate.actions.choice import NOTHING, Choice, Spell
 from microclimate.actions.cost import OUTSIDE, Table
-from microclimate.actions.plan import Choice
 from tests.benchmarks.bars import Bars
 from tests.benchmarks.decide_season import SITES, Night, Truth, fixed_plans, prices, season
 
@@ -84,7 +84,7 @@ def played(job: tuple[str, int, int]) -> Season:
         table = schedule.search(case)
         real = night.truth(loss)
         named = fixed_plans(real)
-        named["naive"] = named["cover"] if night.coldest < 2.0 else Choice()
+        named["naive"] = named["cover"] if night.coldest < 2.0 else NOTHING
         came = real.table(list(dict.fromkeys([*named.values(), *table.choices])))
         place = {choice: k for k, choice in enumerate(came.choices)}
         for loss in LOSSES:
@@ -107,7 +107,7 @@ def played(job: tuple[str, int, int]) -> Season:
             _starts(found, case, real)
             if number % 2 == 0:
                 _wrong(found, night, named, table.choices[int(cost.order(table, TOLERATED, prices(LOSSES[0]))[0])])
-            hard.append((float(cost.chance(table)[table.choices.index(Choice())]), night))
+            hard.append((float(cost.chance(table)[table.choices.index(NOTHING)]), night))
     if seed == 1:
         for _, night in sorted(hard, key=lambda pair: -pair[0] * (pair[0] < 0.95))[: HARD // 2]:
             found.search.append(_against_grid(night))
@@ -124,10 +124,10 @@ def _wrong(found: Season, night: Night, named: dict[str, Choice], chosen: Choice
 
 def _starts(found: Season, case: Case, real: Case) -> None:
     """Latest start of heat alone, told from the members, held against what came."""
-    plan = Choice(heat=0, boost=8.0)
+    plan = Choice(heat=(0,), boost=8.0)
     told = latest.deadlines(case, plan)[0]
     hours = [slot for slot in case.allow.heat if slot % latest.EVERY == 0]
-    came = real.table([*(replace(plan, heat=hour) for hour in hours), Choice()])
+    came = real.table([*(replace(plan, heat=(hour,)) for hour in hours), NOTHING])
     worst = came.state.max(axis=(1, 2))
     slots = np.array(hours, dtype=float)
     own = latest.latest(worst[:-1, None] < told.state, worst[-1:] < told.state, slots)[0]
@@ -140,21 +140,21 @@ def _starts(found: Season, case: Case, real: Case) -> None:
 
 def _against_grid(night: Night) -> float:
     """What the search loses against the full grid, as a share of what the best plan gains."""
-    case = night.case(LOSSES[0], TOLERATED)
+    case = night.case(LOSSES[0], 1.0)  # by cost alone: what is searched for is what the grid is ranked by
     table = schedule.search(case)
     mine = table.choices[int(cost.order(table, 1.0, case.prices)[0])]
     lay, lift = case.allow.lay[0], case.allow.lift[0]
-    spells = [Choice(1, on, off) for on in lay[::3] for off in lift[::3]]
-    spells = [Choice(), *(spell for spell in spells if case.possible(spell))]
+    spells = [Choice((Spell(1, on, off),)) for on in lay[::3] for off in lift[::3]]
+    spells = [NOTHING, *(spell for spell in spells if case.possible(spell))]
     spells = spells[:: max(1, len(spells) // 61)]
-    heats = [(None, 0.0), *((hour, boost) for hour in case.allow.heat[::6] for boost in schedule.BOOSTS)]
+    heats = [((), 0.0), *(((hour,), boost) for hour in case.allow.heat[::6] for boost in moves.BOOSTS)]
     grid = list(dict.fromkeys(replace(s, heat=h, boost=b) for s in spells for h, b in heats))
     whole = table
     for first in range(0, len(grid), 250):
         whole = whole.joined(case.table(grid[first : first + 250]))
     price = cost.expected(whole, case.prices)
     assert price is not None
-    idle, own = price[whole.choices.index(Choice())], price[whole.choices.index(mine)]
+    idle, own = price[whole.choices.index(NOTHING)], price[whole.choices.index(mine)]
     return float((own - price.min()) / max(idle - price.min(), 1e-9))
 
 
