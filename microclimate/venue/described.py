@@ -78,6 +78,7 @@ class Venue(Model):
     limits: Limits
     prices: Prices | None
     crew: Crew
+    work: tuple[Work, ...] = ()
     grasses: tuple[Grass, ...] = ()
     lamps: tuple[Lamp, ...] = ()
     modules: Modules | None = None

@@ -1,5 +1,6 @@
 """What single settings cannot show: whether the parts of a venue fit together."""
 
+import itertools
 import math
 from collections.abc import Callable, Iterable, Sequence
 
@@ -26,7 +27,7 @@ def duplicates(names: Sequence[str]) -> list[str]:
 
 def apart(events: Sequence[Event], report: Report) -> None:
     """Uses of the field one after the other; `events` in order of time."""
-    for before, after in zip(events, events[1:], strict=False):
+    for before, after in itertools.pairwise(events):
         if after.start < before.end:
             report("[[event]]", f"{before.name!r} and {after.name!r} overlap", "one field carries one use at a time")
 
