@@ -8,7 +8,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.actions.choice import Choice
+from microclimate.actions.choice import NOTHING, Choice
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.schema import PLAN_VARIABLES, seal
 from microclimate.venue.field import signed_area
@@ -33,7 +33,7 @@ _NOTHING = {
 
 
 def nothing(venue: Venue, start: np.datetime64, end: np.datetime64) -> xr.Dataset:
-    """The plan that does nothing, from `start` to `end` (UTC).
+    """The plan that does nothing, from `start` to `end` (UTC); floors that others lay are in it.
 
     Returns
     -------
@@ -41,6 +41,8 @@ def nothing(venue: Venue, start: np.datetime64, end: np.datetime64) -> xr.Datase
         Sealed by `schema.PLAN_VARIABLES`, one plan, every zone, one interval; coordinate `time` is its end and
         `time_bnds` its bounds.
     """
+    if venue.equipment.floors:
+        return laid(venue, slots(start, end), [NOTHING], 0).assign_coords(plan=["nothing"])
     return constant(venue, start, end, "nothing", {})
 
 

@@ -116,6 +116,9 @@ def summary(answer: Answer, planned: Planned) -> list[str]:
             f"{chance(best.severe)} with this plan"
         )
     )
+    if best.deeds:
+        ends = f"When {planned.windows[-1]} ends the chance of being outside your limits is {chance(best.ending)}"
+        lines.append(f"{ends} with this plan, {chance(planned.nothing.ending)} with nothing done.")
     if not planned.inside:
         lines.append(
             f"No plan within crew, clock and plant keeps the chance at or below the {chance(planned.tolerated)} that "

@@ -18,7 +18,7 @@ from microclimate.venue.field import Field as PlayingField
 from microclimate.venue.field import FieldTable, Turf, ZoneTable
 from microclimate.venue.grass import Grass, Lamp
 from microclimate.venue.ground import Ground
-from microclimate.venue.kit import Clearing, Floor, Skirts, Work
+from microclimate.venue.kit import Clearing, Floor, Skirts
 from microclimate.venue.limits import SPECIES, Limits, Species
 from microclimate.venue.model import Model
 from microclimate.venue.modules import Module, Modules
@@ -55,7 +55,6 @@ class VenueFile(Model):
     skirts: Skirts | None = None
     snow: Clearing | None = None
     floor: tuple[Floor, ...] = ()
-    work: tuple[Work, ...] = ()
     crew: Crew = Crew.model_validate({})
     limits: Limits = Limits.model_validate({})
     prices: Prices | None = None
@@ -78,7 +77,6 @@ class Venue(Model):
     limits: Limits
     prices: Prices | None
     crew: Crew
-    work: tuple[Work, ...] = ()
     grasses: tuple[Grass, ...] = ()
     lamps: tuple[Lamp, ...] = ()
     modules: Modules | None = None

@@ -1,12 +1,11 @@
-"""What else is at hand or in the way: skirts under trays, hands for snow, floors that others lay, work on the field."""
+"""What else is at hand or in the way: skirts under trays, hands for snow, floors that others lay."""
 
 from datetime import datetime
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Self
 
 from pydantic import Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
-from microclimate.venue.limits import THRESHOLDS, default
 from microclimate.venue.model import Model, Unit
 
 
@@ -56,58 +55,3 @@ class Floor(Model):
         if (self.start.tzinfo is None) == (self.end.tzinfo is None) and self.end <= self.start:
             raise PydanticCustomError("floor", "end must be later than start", {})
         return self
-
-
-Task = Literal["mowing", "line marking", "brushing and rolling", "hand watering", "spraying", "clearing snow"]
-
-
-class Work(Model):
-    """When one kind of work on the field may be done; a limit that is not set is not held against anything."""
-
-    task: Task = Field(description="mowing, line marking, brushing and rolling, hand watering, spraying, clearing snow")
-    air_min: Annotated[float, Unit("degC", -20, 30)] | None = Field(None, description="air at least")
-    leaf_min: Annotated[float, Unit("degC", -20, 30)] | None = Field(None, description="leaf at least")
-    gust_max: Annotated[float, Unit("m/s", 0, 40)] | None = Field(None, description="gusts at most")
-    dry: bool = Field(False, description="only on a dry leaf")
-    daylight: bool = Field(False, description="only in daylight")
-    machines: bool = Field(False, description="machines: not while the ground is frozen, nor later on such a day")
-
-    @model_validator(mode="before")
-    @classmethod
-    def _complete(cls, data: Any) -> Any:
-        return _WORK.get(str(data.get("task")), {}) | data if isinstance(data, dict) else data
-
-    @property
-    def basis(self) -> dict[str, str]:
-        """Where each limit comes from: the table's source, or "" for one the venue has set itself."""
-        found = {}
-        for key in ("air_min", "leaf_min", "gust_max", "dry", "daylight", "machines"):
-            value = getattr(self, key)
-            if value is not None and value is not False:
-                usual = Work.model_validate({"task": self.task})
-                found[key] = _BASIS.get((self.task, key), "") if getattr(usual, key) == value else ""
-        return found
-
-
-_PRACTICE = "common practice, no source"
-_WORK: dict[str, dict[str, Any]] = {
-    "mowing": {"dry": True, "daylight": True, "machines": True},
-    "line marking": {
-        "air_min": f"{THRESHOLDS['line_marking_air_min'].value:g} degC",
-        "dry": True,
-        "daylight": True,
-    },
-    "brushing and rolling": {"dry": True, "daylight": True, "machines": True},
-    "hand watering": {"air_min": "0 degC", "leaf_min": "0 degC", "daylight": True},
-    "spraying": {"dry": True, "daylight": True, "machines": True},
-    "clearing snow": {"daylight": True},
-}
-_BASIS = {
-    ("line marking", "air_min"): THRESHOLDS["line_marking_air_min"].source,
-    **{(task, "machines"): THRESHOLDS["machines_soil_min"].source for task in _WORK},
-    **{(task, key): _PRACTICE for task in _WORK for key in ("dry", "daylight")},
-    ("hand watering", "air_min"): _PRACTICE,
-    ("hand watering", "leaf_min"): _PRACTICE,
-}
-TASKS: tuple[str, ...] = tuple(_WORK)
-COVER_GUST = default("cover_gust_plan")

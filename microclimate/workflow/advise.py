@@ -57,7 +57,7 @@ def planned(
     told = () if log is None else memory.told(log, key)
     blocks = list(forcing)
     time = blocks[0]["time"].values.astype("datetime64[ns]")
-    done = memory.history(venue, told, 2 * time[0] - time[1])
+    done = memory.history(venue, told, time[0] - (time[1] - time[0]))
     booked = memory.booked(venue, told, now)
     found = cases.case(venue, blocks, initial, windows, now, booked=booked, history=done)
     last = memory.last(found)

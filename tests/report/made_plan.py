@@ -37,7 +37,7 @@ STOP = Deed("stop", "pipes", (), BEGIN + timedelta(hours=28), BEGIN + timedelta(
 
 def option(*deeds: Deed, chance: float = 0.12, cost: float | None = 1_500.0) -> Option:
     """Figures of no run."""
-    return Option(deeds, chance, 0.04, 9_876.0 if deeds else 0.0, 20.0 if deeds else 0.0, cost, 0.97)
+    return Option(deeds, chance, 0.04, 0.05, 9_876.0 if deeds else 0.0, 20.0 if deeds else 0.0, cost, 0.97)
 
 
 def plan(answer: Answer, *deeds: Deed, **given: Any) -> Planned:
