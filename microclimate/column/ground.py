@@ -1,35 +1,29 @@
-"""The layers: conductances, elimination from the bottom up, substitution from the top down. Lanes side by side.
+"""The layers: resistances, elimination from the bottom up, substitution from the top down.
 
-Each layer holds its enthalpy E; backward Euler by Newton's rule in E. With d the change of a temperature,
+Each layer holds its enthalpy E; backward Euler by Newton's rule in E. With d the change of a temperature, R the
+resistance to the centre above, g and F what passes from a layer to those below it (per kelvin that it warms, and at no
+change of it),
 
-    (c/dt + g_below + G_side + G_up) d = -(E - E_old)/dt + G_up (T_up + d_up - T) - G_dn (T - T_dn - d_dn) + q
+    (c/dt + g_below + G_side + 1/R) d = (E_old - E)/dt - F_below + (T_up + d_up - T)/R + q
 
-so that, from below, a layer answers a change above it by d = CHANGE + SHARE d_up, and all below the surface look to the
-canopy like one conductance and one temperature. E += c d keeps the energy exact however far the passes went.
+so that, from below, a layer answers a change above it by d = CHANGE + SHARE d_up with SHARE = 1/(1 + R (c/dt + g_below
++ G_side)), and all below the surface look to the canopy like one conductance and one flow. E += c d keeps the energy
+exact however far the passes went.
 """
 
 from microclimate.column.lanes import (
-    ADMITTANCE,
-    ANSWER,
     CAPACITY,
     CAPACITY_FREEZING,
     CAPACITY_FROZEN,
     CAPACITY_UNFROZEN,
     CHANGE,
-    CONDUCTANCE,
     ENTHALPY,
     ENTHALPY_OLD,
-    FORESEEN,
     FREEZING,
-    HALF,
     HEATED,
-    HEATING,
-    INCREMENT,
-    INVERSE,
-    LANES,
-    MISFIT,
-    OPEN_LANE,
     PER_FREEZING,
+    PROBED,
+    RESISTANCE,
     RESISTANCE_FROZEN,
     RESISTANCE_UNFROZEN,
     RESPONSE,
@@ -38,12 +32,12 @@ from microclimate.column.lanes import (
     SLOPE_FREEZING,
     SLOPE_FROZEN,
     SLOPE_UNFROZEN,
-    SOURCE,
     TEMPERATURE,
     at,
     larger,
     smaller,
 )
+from microclimate.column.vector import anywhere
 from microclimate.physics.elementwise import Value, choose, formula
 
 FRONT = 0.75  # how far a freezing layer is taken as holding a front, rather than an even mixture (ours)
@@ -69,17 +63,46 @@ def frozen_share(enthalpy: Value, stretch: Value) -> Value:
 
 
 @formula
-def settle(layer: Value, rows: Value) -> None:
+def ice_of(layer: Value, place: Value) -> Value:
+    """Frozen share of the water [1] of a layer."""
+    return smaller(larger(-layer[at(place, ENTHALPY)] * layer[at(place, PER_FREEZING)], 0.0), 1.0)
+
+
+@formula
+def _temperature_of(layer: Value, place: Value, enthalpy: Value) -> Value:
+    """`layer_temperature` of a layer; where no lane's water freezes the first of the three lines is all."""
+    degrees = enthalpy * layer[at(place, SLOPE_UNFROZEN)]
+    if anywhere(enthalpy <= 0.0):
+        degrees = layer_temperature(
+            enthalpy,
+            layer[at(place, SLOPE_UNFROZEN)],
+            layer[at(place, SLOPE_FREEZING)],
+            layer[at(place, SLOPE_FROZEN)],
+            layer[at(place, FREEZING)],
+        )
+    return degrees
+
+
+@formula
+def _capacity_of(layer: Value, place: Value, enthalpy: Value) -> Value:
+    """The heat capacity of a layer that holds at an enthalpy."""
+    capacity = layer[at(place, CAPACITY_UNFROZEN)]
+    if anywhere(enthalpy <= 0.0):
+        capacity = on_stretch(
+            enthalpy,
+            capacity,
+            layer[at(place, CAPACITY_FREEZING)],
+            layer[at(place, CAPACITY_FROZEN)],
+            layer[at(place, FREEZING)],
+        )
+    return capacity
+
+
+@formula
+def settle(layer: Value, count: Value) -> None:
     """Temperatures from enthalpies, where a run begins."""
-    for row in range(1, rows + 1):
-        for lane in range(LANES):
-            layer[at(row, TEMPERATURE, lane)] = layer_temperature(
-                layer[at(row, ENTHALPY, lane)],
-                layer[at(row, SLOPE_UNFROZEN, lane)],
-                layer[at(row, SLOPE_FREEZING, lane)],
-                layer[at(row, SLOPE_FROZEN, lane)],
-                layer[at(row, FREEZING, lane)],
-            )
+    for place in range(1, count + 1):
+        layer[at(place, TEMPERATURE)] = _temperature_of(layer, place, layer[at(place, ENTHALPY)])
 
 
 @formula
@@ -92,137 +115,121 @@ def halves(frozen: Value, unfrozen: Value, iced: Value, above: Value, here: Valu
     freezing that goes one way and freezing that comes and goes (trial against fine grids; ours).
     """
     even = unfrozen + frozen * (iced - unfrozen)
-    ice, rest = 2.0 * frozen * iced, 2.0 * (1.0 - frozen) * unfrozen
-    from_above = (above < here) & (here < below)
-    from_below = (above > here) & (here > below)
-    weight = choose((from_above | from_below) & (frozen > 0.0) & (frozen < 1.0), FRONT, 0.0)
-    up = even + weight * (choose(from_above, ice, rest) - even)
-    down = even + weight * (choose(from_above, rest, ice) - even)
+    up, down = even, even
+    part = (frozen > 0.0) & (frozen < 1.0)
+    if anywhere(part):
+        ice, rest = 2.0 * frozen * iced, 2.0 * (1.0 - frozen) * unfrozen
+        from_above = (above < here) & (here < below)
+        from_below = (above > here) & (here > below)
+        weight = choose((from_above | from_below) & part, FRONT, 0.0)
+        up = even + weight * (choose(from_above, ice, rest) - even)
+        down = even + weight * (choose(from_above, rest, ice) - even)
     return up, down
 
 
 @formula
-def begin(layer: Value, rows: Value) -> None:
-    """Keep the old enthalpy; conductances between centres with the ice as it is now.
+def begin(layer: Value, count: Value, leaf: Value, below: Value) -> None:
+    """Keep the old enthalpy; resistances between centres with the ice as it is now.
 
-    Row 0 and the row below the last bring their own HALF: of the way into the canopy, and to what is below.
+    `leaf` and `below`: the way into the canopy and to what is below [m2 K W-1].
     """
-    for row in range(1, rows + 1):
-        for lane in range(LANES):
-            enthalpy = layer[at(row, ENTHALPY, lane)]
-            layer[at(row, ENTHALPY_OLD, lane)] = enthalpy
-            up, down = halves(
-                smaller(larger(-enthalpy * layer[at(row, PER_FREEZING, lane)], 0.0), 1.0),
-                layer[at(row, RESISTANCE_UNFROZEN, lane)],
-                layer[at(row, RESISTANCE_FROZEN, lane)],
-                layer[at(row - 1, TEMPERATURE, lane)],
-                layer[at(row, TEMPERATURE, lane)],
-                layer[at(row + 1, TEMPERATURE, lane)],
-            )
-            layer[at(row, HALF, lane)] = down
-            layer[at(row, CONDUCTANCE, lane)] = 1.0 / (up + layer[at(row - 1, HALF, lane)])
-    for lane in range(LANES):
-        half = layer[at(rows + 1, HALF, lane)] + layer[at(rows, HALF, lane)]
-        layer[at(rows + 1, CONDUCTANCE, lane)] = 1.0 / half
-        layer[at(rows + 1, ADMITTANCE, lane)] = 1.0 / half
-        layer[at(rows + 1, CHANGE, lane)] = 0.0
+    before, above, here = leaf, layer[at(0, TEMPERATURE)], layer[at(1, TEMPERATURE)]
+    for place in range(1, count + 1):
+        under = layer[at(place + 1, TEMPERATURE)]
+        layer[at(place, ENTHALPY_OLD)] = layer[at(place, ENTHALPY)]
+        up, down = halves(
+            ice_of(layer, place),
+            layer[at(place, RESISTANCE_UNFROZEN)],
+            layer[at(place, RESISTANCE_FROZEN)],
+            above,
+            here,
+            under,
+        )
+        layer[at(place, RESISTANCE)] = up + before
+        before, above, here = down, here, under
+    layer[at(count + 1, RESISTANCE)] = before + below
 
 
 @formula
-def eliminate(layer: Value, rows: Value, rate: Value) -> None:
-    """From the bottom up; `rate` is 1/dt [s-1]."""
-    for row in range(rows, 0, -1):
-        for lane in range(LANES):
-            enthalpy = layer[at(row, ENTHALPY, lane)]
-            here = layer[at(row, TEMPERATURE, lane)]
-            up = layer[at(row, CONDUCTANCE, lane)]
-            down = layer[at(row + 1, CONDUCTANCE, lane)]
-            side = layer[at(row, SIDE, lane)]
-            capacity = on_stretch(
-                enthalpy,
-                layer[at(row, CAPACITY_UNFROZEN, lane)],
-                layer[at(row, CAPACITY_FREEZING, lane)],
-                layer[at(row, CAPACITY_FROZEN, lane)],
-                layer[at(row, FREEZING, lane)],
-            )
-            layer[at(row, CAPACITY, lane)] = capacity
-            own = capacity * rate + layer[at(row + 1, ADMITTANCE, lane)] + side
-            rest = (
-                (layer[at(row, ENTHALPY_OLD, lane)] - enthalpy) * rate
-                + up * (layer[at(row - 1, TEMPERATURE, lane)] - here)
-                - down * (here - layer[at(row + 1, TEMPERATURE, lane)] - layer[at(row + 1, CHANGE, lane)])
-                + layer[at(row, SOURCE, lane)]
-                - side * here
-            )
-            inverse = 1.0 / (own + up)
-            share = up * inverse
-            layer[at(row, INVERSE, lane)] = inverse
-            layer[at(row, SHARE, lane)] = share
-            layer[at(row, CHANGE, lane)] = rest * inverse
-            layer[at(row, ADMITTANCE, lane)] = own * share
+def eliminate(layer: Value, count: Value, lowest: Value, sided: Value, air: Value, heat: Value, rate: Value) -> Value:
+    """From the bottom up; `rate` is 1/dt [s-1].
 
+    `lowest` layer that pipes or probes touch, 0 where nothing heats; `sided`: some have an open side, to `air` [degC];
+    `heat` [W m-2] that runs.
 
-@formula
-def respond(layer: Value, deepest: Value) -> None:
-    """From the lowest heated layer up: answer of each layer to one more W m-2 of heating, nothing changing above it."""
-    for lane in range(LANES):
-        layer[at(deepest + 1, RESPONSE, lane)] = 0.0
-    for row in range(deepest, 0, -1):
-        for lane in range(LANES):
-            heat = layer[at(row, HEATED, lane)]
-            below = layer[at(row + 1, CONDUCTANCE, lane)] * layer[at(row + 1, RESPONSE, lane)]
-            layer[at(row, RESPONSE, lane)] = (heat + below) * layer[at(row, INVERSE, lane)]
-
-
-@formula
-def foresee(layer: Value, deepest: Value) -> None:
-    """From the top down to where pipes and probes are: the temperature this pass comes to, and its answer to heating.
-
-    Row 0 holds the canopy's increment and answer.
+    Returns
+    -------
+    (conductance from the canopy to all below [W m-2 K-1], flow down into it with nothing changing above [W m-2]),
+    (share of one more W m-2 that comes up to the canopy, pipes' temperature, its answer, probe's temperature, its
+    answer, its share of a change of the canopy): what this pass comes to with nothing changing above; an answer is to
+    one more W m-2 of heating, and the pipes' share of a change of the canopy is the first
     """
-    for row in range(1, deepest + 1):
-        for lane in range(LANES):
-            share = layer[at(row, SHARE, lane)]
-            step = layer[at(row, CHANGE, lane)] + share * layer[at(row - 1, INCREMENT, lane)]
-            layer[at(row, INCREMENT, lane)] = step
-            layer[at(row, FORESEEN, lane)] = layer[at(row, TEMPERATURE, lane)] + step
-            layer[at(row, ANSWER, lane)] = layer[at(row, RESPONSE, lane)] + share * layer[at(row - 1, ANSWER, lane)]
+    here, under = layer[at(count, TEMPERATURE)], layer[at(count + 1, TEMPERATURE)]
+    admittance = 1.0 / layer[at(count + 1, RESISTANCE)]
+    flow = admittance * (here - under)
+    none = 0.0 * here
+    pushed, pipe, pipe_answer, probe, probe_answer, probe_share = none, none, none, none, none, none
+    for place in range(count, 0, -1):
+        enthalpy, above = layer[at(place, ENTHALPY)], layer[at(place - 1, TEMPERATURE)]
+        resistance = layer[at(place, RESISTANCE)]
+        capacity = _capacity_of(layer, place, enthalpy)
+        own = capacity * rate + admittance
+        gain = (layer[at(place, ENTHALPY_OLD)] - enthalpy) * rate - flow
+        if sided:
+            side = layer[at(place, SIDE)]
+            own, gain = own + side, gain + side * (air - here)
+        if place <= lowest:
+            gain = gain + layer[at(place, HEATED)] * heat
+        share = 1.0 / (1.0 + own * resistance)
+        change = (gain * resistance + (above - here)) * share
+        layer[at(place, CAPACITY)] = capacity
+        layer[at(place, SHARE)] = share
+        layer[at(place, CHANGE)] = change
+        if place <= lowest:
+            piped, probed = layer[at(place, HEATED)], layer[at(place, PROBED)]
+            arrived = piped + pushed
+            pushed = arrived * share
+            response = pushed * resistance
+            layer[at(place, RESPONSE)] = response
+            pipe = pipe + piped * here + arrived * change
+            pipe_answer = pipe_answer + arrived * response
+            probe_share = probe_share + probed
+            probe = probe + probed * here + probe_share * change
+            probe_answer = probe_answer + probe_share * response
+            probe_share = probe_share * share
+        admittance = own * share
+        flow = admittance * (above - here) - gain * share
+        here = above
+    return (admittance, flow), (pushed, pipe, pipe_answer, probe, probe_answer, probe_share)
 
 
 @formula
-def heated(layer: Value, deepest: Value) -> None:
-    """Add to each layer what it does by itself of this pass's change of heating; row 0 holds the change."""
-    for row in range(1, deepest + 1):
-        for lane in range(LANES):
-            change = layer[at(row - 1, HEATING, lane)]
-            layer[at(row, HEATING, lane)] = change
-            layer[at(row, CHANGE, lane)] += change * layer[at(row, RESPONSE, lane)]
-            layer[at(row, SOURCE, lane)] += change * layer[at(row, HEATED, lane)]
+def update(
+    layer: Value, count: Value, lowest: Value, leaf_step: Value, heat_change: Value, going: Value, misfit: Value
+) -> Value:
+    """E += c d, the new temperatures, in lanes that are still `going`; back comes the larger misfit with the lines [K].
 
-
-@formula
-def update(layer: Value, rows: Value) -> None:
-    """E += c d, the new temperature, and the largest misfit with the straight line.
-
-    The increment of row 0 is given.
+    `leaf_step` [K] of the canopy and `heat_change` [W m-2] of the heating in this pass.
     """
-    for row in range(1, rows + 1):
-        for lane in range(LANES):
-            enthalpy = layer[at(row, ENTHALPY, lane)]
-            unfrozen = layer[at(row, SLOPE_UNFROZEN, lane)]
-            freezing = layer[at(row, SLOPE_FREEZING, lane)]
-            frozen = layer[at(row, SLOPE_FROZEN, lane)]
-            stretch = layer[at(row, FREEZING, lane)]
-            going = layer[at(row - 1, OPEN_LANE, lane)]
-            change = layer[at(row, CHANGE, lane)] + layer[at(row, SHARE, lane)] * layer[at(row - 1, INCREMENT, lane)]
-            step = change * going
-            line = layer[at(row, TEMPERATURE, lane)] + step
-            enthalpy = enthalpy + step * layer[at(row, CAPACITY, lane)]
-            new = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
-            misfit = abs(new - line)
-            worst = layer[at(row - 1, MISFIT, lane)]
-            layer[at(row, MISFIT, lane)] = larger(misfit, worst)
-            layer[at(row, OPEN_LANE, lane)] = going
-            layer[at(row, ENTHALPY, lane)] = enthalpy
-            layer[at(row, TEMPERATURE, lane)] = new
-            layer[at(row, INCREMENT, lane)] = change
+    step, nothing = leaf_step, 0.0 * leaf_step
+    for place in range(1, count + 1):
+        step = layer[at(place, CHANGE)] + layer[at(place, SHARE)] * step
+        if place <= lowest:
+            step = step + heat_change * layer[at(place, RESPONSE)]
+        moved = choose(going, step, nothing)
+        line = layer[at(place, TEMPERATURE)] + moved
+        enthalpy = layer[at(place, ENTHALPY)] + moved * layer[at(place, CAPACITY)]
+        now = _temperature_of(layer, place, enthalpy)
+        misfit = larger(abs(now - line), misfit)
+        layer[at(place, ENTHALPY)] = enthalpy
+        layer[at(place, TEMPERATURE)] = now
+    return misfit
+
+
+@formula
+def probed(layer: Value, lowest: Value) -> Value:
+    """Temperature at the probe [degC]."""
+    found = 0.0 * layer[at(1, TEMPERATURE)]
+    for place in range(1, lowest + 1):
+        found = found + layer[at(place, PROBED)] * layer[at(place, TEMPERATURE)]
+    return found

@@ -4,126 +4,58 @@ What the layers and the surface do is linear within a pass, T = T0 + P r with r 
 power that brings the probe to its set point is found at once, and so is the most the water can give.
 """
 
-import numpy as np
-
 from microclimate.column import rows as s
-from microclimate.column.lanes import (
-    ANSWER,
-    FORESEEN,
-    HEATED,
-    HEATING,
-    LANES,
-    SIDE,
-    SOURCE,
-    TEMPERATURE,
-    at,
-    larger,
-    on,
-    smaller,
-)
+from microclimate.column.ground import probed
+from microclimate.column.lanes import larger, put, smaller
+from microclimate.column.vector import anywhere
 from microclimate.physics.elementwise import Value, choose, formula
 
 
 @formula
-def between_rows(layer: Value, variable: Value, row: Value, share: Value, lane: Value) -> Value:
-    """A layer variable at a depth: the `share` [1] of the way from `row` to the one below it."""
-    first = np.uint64(row)
-    above = layer[at(first, variable, lane)]
-    return above + share * (layer[at(first + np.uint64(1), variable, lane)] - above)
+def may_heat(surface: Value) -> Value:
+    """Lanes that may heat in this step."""
+    return (surface[s.HEATING_ALLOWED] > 0.0) & (surface[s.HEAT_LIMIT] > 0.0)
 
 
 @formula
-def begin(surface: Value, layer: Value, step: Value) -> None:
+def begin(surface: Value, layer: Value, lowest: Value, step: Value) -> None:
     """At the start of a step: the set point that holds now; on or off where the plant knows only that."""
-    for lane in range(LANES):
-        probe = between_rows(layer, TEMPERATURE, surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)], lane)
-        if surface[on(s.HEATING_ALLOWED, lane)] > 0.0 and surface[on(s.HEAT_LIMIT, lane)] > 0.0:
-            wanted = surface[on(s.SET_POINT, lane)]
-            risen = surface[on(s.SET_POINT_NOW, lane)] + surface[on(s.HEAT_RAMP, lane)] * step
-            surface[on(s.SET_POINT_NOW, lane)] = min(wanted, max(risen, probe))
-            surface[on(s.HEAT_WAIT, lane)] += step
-            band = 0.5 * surface[on(s.HEAT_BAND, lane)]
-            target = surface[on(s.SET_POINT_NOW, lane)]
-            if probe < target - band:
-                surface[on(s.HEAT_ON, lane)] = 1.0
-            elif probe > target + band:
-                surface[on(s.HEAT_ON, lane)] = 0.0
-            if surface[on(s.HEAT_WAIT, lane)] <= surface[on(s.HEAT_LAG, lane)]:
-                surface[on(s.HEAT, lane)] = 0.0
-        else:
-            surface[on(s.HEAT, lane)] = 0.0
-            surface[on(s.HEAT_ON, lane)] = 0.0
-            surface[on(s.HEAT_WAIT, lane)] = 0.0
-            surface[on(s.SET_POINT_NOW, lane)] = probe
+    probe, allowed = probed(layer, lowest), may_heat(surface)
+    waited, target = surface[s.HEAT_WAIT], surface[s.SET_POINT_NOW]
+    # a set point that begins to rise starts from where the probe is
+    target = choose(waited > 0.0, target, probe) + surface[s.HEAT_RAMP] * step
+    target = smaller(surface[s.SET_POINT], larger(target, probe))
+    band = 0.5 * surface[s.HEAT_BAND]
+    on = choose(probe < target - band, 1.0, choose(probe > target + band, 0.0, surface[s.HEAT_ON]))
+    waited = choose(allowed, waited + step, 0.0)
+    surface[s.SET_POINT_NOW], surface[s.HEAT_WAIT] = target, waited
+    put(surface, s.HEAT, ~allowed | (waited <= surface[s.HEAT_LAG]), 0.0)
+    surface[s.HEAT_ON] = choose(allowed, on, 0.0)
 
 
 @formula
-def sources(surface: Value, layer: Value, rows: Value) -> None:
-    """What comes into each layer from its side and from the heating that ran at the end of the last step."""
-    for row in range(1, rows + 1):
-        for lane in range(LANES):
-            layer[at(row, SOURCE, lane)] = (
-                layer[at(row, SIDE, lane)] * surface[on(s.AIR, lane)]
-                + layer[at(row, HEATED, lane)] * surface[on(s.HEAT, lane)]
-            )
+def rest(surface: Value) -> None:
+    """No lane of the block may heat: nothing runs."""
+    if anywhere(surface[s.HEAT_WAIT] > 0.0):
+        nothing = 0.0 * surface[s.HEAT]
+        surface[s.HEAT], surface[s.HEAT_ON], surface[s.HEAT_WAIT] = nothing, nothing, nothing
 
 
 @formula
-def deepest(surface: Value) -> Value:
-    """The lowest layer that pipes or probes of the block touch."""
-    row = surface[on(s.PIPE_ROW, 0)]
-    for lane in range(LANES):
-        row = larger(row, larger(surface[on(s.PIPE_ROW, lane)], surface[on(s.PROBE_ROW, lane)]))
-    return int(row) + 1
-
-
-@formula
-def decide(surface: Value, layer: Value) -> None:
-    """Change of the heating in this pass."""
-    for lane in range(LANES):
-        row, share = surface[on(s.PIPE_ROW, lane)], surface[on(s.PIPE_SHARE, lane)]
-        surface[on(s.PIPE, lane)] = between_rows(layer, FORESEEN, row, share, lane)
-        surface[on(s.PIPE_ANSWER, lane)] = between_rows(layer, ANSWER, row, share, lane)
-        row, share = surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)]
-        surface[on(s.PROBE, lane)] = between_rows(layer, FORESEEN, row, share, lane)
-        surface[on(s.PROBE_ANSWER, lane)] = between_rows(layer, ANSWER, row, share, lane)
-    for lane in range(LANES):
-        running = (
-            (surface[on(s.HEATING_ALLOWED, lane)] > 0.0)
-            & (surface[on(s.HEAT_WAIT, lane)] > surface[on(s.HEAT_LAG, lane)])
-            & (surface[on(s.OPEN_LANE, lane)] > 0.0)
-        )
-        now, most = surface[on(s.HEAT, lane)], surface[on(s.HEAT_LIMIT, lane)]
-        # P = coupling (water - pipe - (P - now) answer)
-        coupling, answer = surface[on(s.HEAT_COUPLING, lane)], surface[on(s.PIPE_ANSWER, lane)]
-        drawn = coupling * (surface[on(s.SUPPLY, lane)] - surface[on(s.PIPE, lane)] + now * answer)
-        drawn = larger(smaller(most, drawn / (1.0 + coupling * answer)), 0.0)
-        most = choose(coupling > 0.0, drawn, most)
-        # what brings the probe to its set point; without an answer at the probe, all or nothing
-        lack = surface[on(s.SET_POINT_NOW, lane)] - surface[on(s.PROBE, lane)]
-        wanted = now + lack / larger(surface[on(s.PROBE_ANSWER, lane)], 1e-9)
-        wanted = choose(surface[on(s.HEAT_BAND, lane)] > 0.0, most * surface[on(s.HEAT_ON, lane)], wanted)
-        change = choose(running, larger(smaller(wanted, most), 0.0) - now, 0.0)
-        surface[on(s.HEAT, lane)] = now + change
-        surface[on(s.HEAT_CHANGE, lane)] = change
-        layer[at(0, HEATING, lane)] = change
-
-
-@formula
-def rest(surface: Value, layer: Value) -> None:
-    """No lane of the block may heat: nothing runs, a set point to come would rise from where the probe is."""
-    for lane in range(LANES):
-        probe = between_rows(layer, TEMPERATURE, surface[on(s.PROBE_ROW, lane)], surface[on(s.PROBE_SHARE, lane)], lane)
-        surface[on(s.HEAT, lane)] = 0.0
-        surface[on(s.HEAT_ON, lane)] = 0.0
-        surface[on(s.HEAT_WAIT, lane)] = 0.0
-        surface[on(s.SET_POINT_NOW, lane)] = probe
-
-
-@formula
-def wanted_anywhere(surface: Value) -> Value:
-    """1 where any lane of the block may heat in this step."""
-    found = 0.0
-    for lane in range(LANES):
-        found = max(found, surface[on(s.HEATING_ALLOWED, lane)] * surface[on(s.HEAT_LIMIT, lane)])
-    return found > 0.0
+def decide(surface: Value, going: Value, found: Value, leaf_step: Value, leaf_answer: Value) -> Value:
+    """Change of the heating in this pass [W m-2]; `found` by `ground.eliminate`, canopy's step and answer as well."""
+    pushed, pipe, pipe_answer, probe, probe_answer, probe_share = found
+    pipe, answer = pipe + pushed * leaf_step, pipe_answer + pushed * leaf_answer
+    probe, probe_answer = probe + probe_share * leaf_step, probe_answer + probe_share * leaf_answer
+    running = may_heat(surface) & (surface[s.HEAT_WAIT] > surface[s.HEAT_LAG]) & going
+    now, most = surface[s.HEAT], surface[s.HEAT_LIMIT]
+    # P = coupling (water - pipe - (P - now) answer)
+    coupling = surface[s.HEAT_COUPLING]
+    drawn = coupling * (surface[s.SUPPLY] - pipe + now * answer) / (1.0 + coupling * answer)
+    most = choose(coupling > 0.0, larger(smaller(most, drawn), 0.0), most)
+    # what brings the probe to its set point; without an answer at the probe, all or nothing
+    wanted = now + (surface[s.SET_POINT_NOW] - probe) / larger(probe_answer, 1e-9)
+    wanted = choose(surface[s.HEAT_BAND] > 0.0, most * surface[s.HEAT_ON], wanted)
+    change = choose(running, larger(smaller(wanted, most), 0.0) - now, 0.0)
+    surface[s.HEAT] = now + change
+    return change

@@ -16,10 +16,6 @@
     HEAT_BAND,  # hysteresis [K]; 0: exact duty
     HEAT_RAMP,  # of the set point [K s-1]
     HEAT_LAG,  # [s]
-    PROBE_ROW,
-    PROBE_SHARE,
-    PIPE_ROW,
-    PIPE_SHARE,
     BELOW_OPEN,  # conductance to what is below [W m-2 K-1]
     BELOW_CLOSED,  # the same with the skirts closed
     BELOW_LEAK,  # exchange of an air space below with outside [W m-2 K-1]; 0: ground
@@ -115,13 +111,9 @@
     TOP_WIND,
     RICHARDSON,  # of one kelvin that the air is warmer than the top
     STILL,  # conductance in a calm [m s-1]
-    TABLE_LOW,  # ends of its exchange table
+    TABLE_START,  # place of its exchange table among all
+    TABLE_LOW,  # ends of it
     TABLE_HIGH,
-    PLACE,  # in the table
-    QUICKNESS,  # of the place with the Richardson number
-    PLACE_REST,
-    TRANSFER,  # coefficient at the left of the stretch, and its rise
-    TRANSFER_RISE,
     # elimination
     LEAF_INVERSE,
     LEAF_SHARE,
@@ -145,12 +137,9 @@
     TOP_STRETCH,
     TOP_START,
     TOP,
-    TOP_STEP,
     TOP_LINEAR,
-    TOP_OVER,  # what the last pass left over [W m-2]
     TOP_SLOPE,
     ITERATING,
-    OPEN_LANE,
     STIFFNESS,  # what the balance of the top loses per kelvin [W m-2 K-1]
     RADIATION_SLOPE,
     SENSIBLE_SLOPE,
@@ -172,11 +161,6 @@
     OUTER_REPLY,
     SOIL_REPLY,  # of the flow into the leaf from below, nothing changing above the soil
     HEAT_ENTHALPY,  # of the top [J m-2 per W m-2]
-    HEAT_CHANGE,  # of the pass [W m-2]
-    PIPE,  # temperature foreseen at the pipes, and its answer to heating
-    PIPE_ANSWER,
-    PROBE,
-    PROBE_ANSWER,
     # results of the step
     NET_RADIATION,
     SENSIBLE,
@@ -184,12 +168,11 @@
     VAPOUR_WET,
     GROUND,  # into the soil
     UNDER,  # net gain of what lies under a cover from sun, sky and warm air [W m-2]
-    SOURCED,  # 1 in lane 0: the layers hold sources of heat
     BELOW_SUN,  # absorbed under a cover [W m-2]
     BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
     ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
     VARIABLES,
-) = range(177)
+) = range(160)
 
 GIVEN = AIR  # rows before this are given and stay
 FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step

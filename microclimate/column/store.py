@@ -4,12 +4,11 @@ Enthalpy 0 is liquid water at 0 degC, so melt water that drains at 0 degC takes 
 goes with a mass is summed in ADVECTED, so that a column's energy closes.
 """
 
-import numpy as np
-
 from microclimate.column import rows as s
 from microclimate.column.ground import layer_temperature
-from microclimate.column.lanes import LANES, larger, on, smaller
+from microclimate.column.lanes import larger, put, smaller
 from microclimate.column.surface import FILM_RANGE
+from microclimate.column.vector import anywhere, take
 from microclimate.constants import HEAT_CAPACITY_ICE, HEAT_CAPACITY_WATER, LATENT_FUSION, ZERO_CELSIUS
 from microclimate.physics import canopy, snow
 from microclimate.physics.elementwise import Value, choose, formula
@@ -58,123 +57,126 @@ def snow_curve(amount: Value) -> Value:
 def snow_enthalpy(temperature: Value, amount: Value) -> Value:
     """Enthalpy [J m-2] of a snow layer, its skin apart, with no melt water, at a temperature [degC <= 0]."""
     _, _, frozen, stretch = snow_curve(amount)
-    return -stretch + min(temperature + SNOW_RANGE, 0.0) / frozen
+    return -stretch + smaller(temperature + SNOW_RANGE, 0.0) / frozen
+
+
+# what a cover is, in the order of its row in `covers`
+_COVER = (
+    s.COVER_CONDUCTANCE,
+    s.GAP_UP,
+    s.GAP_DOWN,
+    s.COVER_SUN,
+    s.COVER_LONGWAVE,
+    s.COVER_EMISSIVITY,
+    s.COVER_ALBEDO,
+    s.COVER_CAPACITY,
+    s.COVER_RAIN,
+)
+COVER_NUMBERS = len(_COVER)
 
 
 @formula
-def change_cover(surface: Value, lane: Value, covers: Value) -> None:
+def change_cover(surface: Value, covers: Value) -> None:
     """Lay or lift: a new sheet comes with the temperature of the air, a lifted one takes its dew along."""
-    lying, wanted = surface[on(s.COVER_LYING, lane)], surface[on(s.COVERED, lane)]
-    if lying != wanted:
-        gone = surface[on(s.OUTER_ENTHALPY, lane)] + surface[on(s.INNER_ENTHALPY, lane)]
-        surface[on(s.ADVECTED, lane)] -= gone
-        surface[on(s.OUTER_ENTHALPY, lane)] = 0.0
-        surface[on(s.INNER_ENTHALPY, lane)] = 0.0
-        surface[on(s.COVER_FILM, lane)] = 0.0
-        surface[on(s.COVER_FROST, lane)] = 0.0
-        surface[on(s.COVER_LYING, lane)] = wanted
-        if wanted > 0.0:
-            kind = np.uint64(wanted - 0.5)
-            surface[on(s.COVER_CONDUCTANCE, lane)] = covers[kind, 0]
-            surface[on(s.GAP_UP, lane)] = covers[kind, 1]
-            surface[on(s.GAP_DOWN, lane)] = covers[kind, 2]
-            surface[on(s.COVER_SUN, lane)] = covers[kind, 3]
-            surface[on(s.COVER_LONGWAVE, lane)] = covers[kind, 4]
-            surface[on(s.COVER_EMISSIVITY, lane)] = covers[kind, 5]
-            surface[on(s.COVER_ALBEDO, lane)] = covers[kind, 6]
-            surface[on(s.COVER_CAPACITY, lane)] = covers[kind, 7]
-            surface[on(s.COVER_RAIN, lane)] = covers[kind, 8]
-            brought = covers[kind, 7] * surface[on(s.AIR, lane)]
-            surface[on(s.INNER_ENTHALPY, lane)] = brought
-            surface[on(s.OUTER_ENTHALPY, lane)] = film_enthalpy(surface[on(s.AIR, lane)], covers[kind, 7], 0.0)
-            surface[on(s.ADVECTED, lane)] += brought + surface[on(s.OUTER_ENTHALPY, lane)]
+    wanted = surface[s.COVERED]
+    changes = surface[s.COVER_LYING] != wanted
+    if anywhere(changes):
+        laid = changes & (wanted > 0.0)
+        air, first = surface[s.AIR], larger(wanted - 1.0, 0.0) * COVER_NUMBERS
+        for number in range(COVER_NUMBERS):
+            put(surface, _COVER[number], laid, take(covers, first + number))
+        capacity = surface[s.COVER_CAPACITY]
+        inner = choose(laid, capacity * air, 0.0)
+        outer = choose(laid, film_enthalpy(air, capacity, 0.0 * air), 0.0)
+        came = inner + outer - (surface[s.OUTER_ENTHALPY] + surface[s.INNER_ENTHALPY])
+        surface[s.ADVECTED] = surface[s.ADVECTED] + choose(changes, came, 0.0)
+        put(surface, s.INNER_ENTHALPY, changes, inner)
+        put(surface, s.OUTER_ENTHALPY, changes, outer)
+        put(surface, s.COVER_FILM, changes, 0.0)
+        put(surface, s.COVER_FROST, changes, 0.0)
+        surface[s.COVER_LYING] = wanted
 
 
 @formula
 def receive(surface: Value, step: Value) -> None:
     """Rain and snow of a `step` [s] onto cover, snow or leaf; snow swept away; a snow layer forms."""
-    for lane in range(LANES):
-        air = surface[on(s.AIR, lane)]
-        rain, fall = surface[on(s.RAIN, lane)] * step, surface[on(s.SNOWFALL, lane)] * step
-        warm = HEAT_CAPACITY_WATER * (air if air > 0.0 else 0.0) * rain
-        cold = (HEAT_CAPACITY_ICE * (air if air < 0.0 else 0.0) - LATENT_FUSION) * fall
-        through = 1.0
-        if surface[on(s.COVER_LYING, lane)] > 0.0:
-            through = surface[on(s.COVER_RAIN, lane)]
-            stays = 1.0 - through
-            surface[on(s.COVER_FILM, lane)] += stays * rain
-            surface[on(s.COVER_FROST, lane)] += fall
-            surface[on(s.OUTER_ENTHALPY, lane)] += stays * warm + cold
-            surface[on(s.ADVECTED, lane)] += stays * warm + cold
-            fall, cold = 0.0, 0.0
-        rain, warm = through * rain, through * warm
-        surface[on(s.ADVECTED, lane)] += warm + cold
-        if surface[on(s.SNOW_REMOVED, lane)] > 0.0 and surface[on(s.SNOW, lane)] > 0.0:
-            surface[on(s.ADVECTED, lane)] -= surface[on(s.NODE_ENTHALPY, lane)] + surface[on(s.SKIN_ENTHALPY, lane)]
-            surface[on(s.NODE_ENTHALPY, lane)] = 0.0
-            surface[on(s.SKIN_ENTHALPY, lane)] = 0.0
-            surface[on(s.SNOW, lane)] = 0.0
-            surface[on(s.SNOW_DEPTH, lane)] = 0.0
-        if surface[on(s.SNOW, lane)] > 0.0:
-            surface[on(s.SNOW, lane)] += rain + fall
-            surface[on(s.NODE_ENTHALPY, lane)] += warm + cold
-            if fall > 0.0:
-                surface[on(s.SNOW_DEPTH, lane)] += fall / snow.fresh_density(air + ZERO_CELSIUS)
-                renewed = surface[on(s.SNOW_ALBEDO, lane)] + fall / ALBEDO_RENEWS * (ALBEDO_FRESH - ALBEDO_OLD)
-                surface[on(s.SNOW_ALBEDO, lane)] = min(renewed, ALBEDO_FRESH)
-        else:
-            surface[on(s.LEAF_FILM, lane)] += rain
-            surface[on(s.LEAF_FROST, lane)] += fall
-            surface[on(s.LEAF_ENTHALPY, lane)] += warm + cold
-            if fall > 0.0 and surface[on(s.LEAF_FROST, lane)] >= SNOW_LEAST:
-                _form_layer(surface, lane, air)
+    air, covered = surface[s.AIR], surface[s.COVER_LYING] > 0.0
+    rain, fall = surface[s.RAIN] * step, surface[s.SNOWFALL] * step
+    warm = HEAT_CAPACITY_WATER * larger(air, 0.0) * rain
+    cold = (HEAT_CAPACITY_ICE * smaller(air, 0.0) - LATENT_FUSION) * fall
+    stays = choose(covered, 1.0 - surface[s.COVER_RAIN], 0.0)
+    caught = choose(covered, fall, 0.0)
+    on_sheet = stays * warm + choose(covered, cold, 0.0)
+    surface[s.COVER_FILM] = surface[s.COVER_FILM] + stays * rain
+    surface[s.COVER_FROST] = surface[s.COVER_FROST] + caught
+    surface[s.OUTER_ENTHALPY] = surface[s.OUTER_ENTHALPY] + on_sheet
+    rain, warm = (1.0 - stays) * rain, (1.0 - stays) * warm
+    fall, cold = fall - caught, choose(covered, 0.0, cold)
+    surface[s.ADVECTED] = surface[s.ADVECTED] + on_sheet + warm + cold
+    swept = (surface[s.SNOW_REMOVED] > 0.0) & (surface[s.SNOW] > 0.0)
+    if anywhere(swept):
+        gone = surface[s.NODE_ENTHALPY] + surface[s.SKIN_ENTHALPY]
+        surface[s.ADVECTED] = surface[s.ADVECTED] - choose(swept, gone, 0.0)
+        for row in (s.NODE_ENTHALPY, s.SKIN_ENTHALPY, s.SNOW, s.SNOW_DEPTH):
+            put(surface, row, swept, 0.0)
+    lies = surface[s.SNOW] > 0.0
+    water = choose(lies, 0.0, rain)
+    surface[s.LEAF_FILM] = surface[s.LEAF_FILM] + water
+    surface[s.LEAF_FROST] = surface[s.LEAF_FROST] + choose(lies, 0.0, fall)
+    surface[s.LEAF_ENTHALPY] = surface[s.LEAF_ENTHALPY] + choose(lies, 0.0, warm + cold)
+    if anywhere(lies):
+        surface[s.SNOW] = surface[s.SNOW] + choose(lies, rain + fall, 0.0)
+        surface[s.NODE_ENTHALPY] = surface[s.NODE_ENTHALPY] + choose(lies, warm + cold, 0.0)
+    if anywhere(fall > 0.0):
+        fresh = 1.0 / snow.fresh_density(air + ZERO_CELSIUS)
+        renewed = surface[s.SNOW_ALBEDO] + fall * ((ALBEDO_FRESH - ALBEDO_OLD) / ALBEDO_RENEWS)
+        snows = lies & (fall > 0.0)
+        put(surface, s.SNOW_DEPTH, snows, surface[s.SNOW_DEPTH] + fall * fresh)
+        put(surface, s.SNOW_ALBEDO, snows, smaller(renewed, ALBEDO_FRESH))
+        _form_layer(surface, ~lies & (fall > 0.0) & (surface[s.LEAF_FROST] >= SNOW_LEAST), fresh)
 
 
 @formula
-def _form_layer(surface: Value, lane: Value, air: Value) -> None:
-    """The ice in the leaf becomes a snow layer on it."""
-    amount = surface[on(s.LEAF_FROST, lane)]
-    degrees = min(surface[on(s.LEAF, lane)], 0.0)
-    moved = amount * (HEAT_CAPACITY_ICE * degrees - LATENT_FUSION)
-    skin = SKIN_CAPACITY * degrees
-    surface[on(s.LEAF_ENTHALPY, lane)] -= moved
-    surface[on(s.LEAF_FROST, lane)] = 0.0
-    surface[on(s.NODE_ENTHALPY, lane)] = moved - skin
-    surface[on(s.SKIN_ENTHALPY, lane)] = skin
-    surface[on(s.SNOW, lane)] = amount
-    surface[on(s.SNOW_DEPTH, lane)] = amount / snow.fresh_density(air + ZERO_CELSIUS)
-    surface[on(s.SNOW_ALBEDO, lane)] = ALBEDO_FRESH
+def _form_layer(surface: Value, forms: Value, fresh: Value) -> None:
+    """The ice in the leaf becomes a snow layer on it where it `forms`; `fresh` snow's volume [m3 kg-1]."""
+    amount, degrees = surface[s.LEAF_FROST], smaller(surface[s.LEAF], 0.0)
+    moved, skin = amount * (HEAT_CAPACITY_ICE * degrees - LATENT_FUSION), SKIN_CAPACITY * degrees
+    put(surface, s.LEAF_ENTHALPY, forms, surface[s.LEAF_ENTHALPY] - moved)
+    put(surface, s.LEAF_FROST, forms, 0.0)
+    put(surface, s.NODE_ENTHALPY, forms, moved - skin)
+    put(surface, s.SKIN_ENTHALPY, forms, skin)
+    put(surface, s.SNOW, forms, amount)
+    put(surface, s.SNOW_DEPTH, forms, amount * fresh)
+    put(surface, s.SNOW_ALBEDO, forms, ALBEDO_FRESH)
 
 
 @formula
 def settle_snow(surface: Value, step: Value) -> None:
     """After a step: melt of the skin joins the layer, vapour, drainage, settling, ageing; a thin layer falls in."""
-    for lane in range(LANES):
-        amount = surface[on(s.SNOW, lane)]
-        if amount > 0.0:
-            melt = max(surface[on(s.SKIN_ENTHALPY, lane)], 0.0)
-            heat = surface[on(s.NODE_ENTHALPY, lane)] + melt
-            surface[on(s.SKIN_ENTHALPY, lane)] -= melt
-            if surface[on(s.COVER_LYING, lane)] == 0.0:
-                left = max(amount - surface[on(s.VAPOUR_WET, lane)] * step, SKIN_MASS)
-                surface[on(s.ADVECTED, lane)] += heat * (left / amount - 1.0)
-                surface[on(s.SNOW_DEPTH, lane)] *= left / amount
-                heat, amount = heat * left / amount, left
-            ice = min(max(-heat / LATENT_FUSION, 0.0), amount)
-            kept = min(amount, ice * (1.0 + SNOW_HOLDS))
-            density = min(max(amount / surface[on(s.SNOW_DEPTH, lane)], 50.0), 900.0)
-            surface[on(s.SNOW_DEPTH, lane)] = kept / snow.settled_density(density, step)
-            wet = 1.0 if kept > ice else 0.0
-            surface[on(s.SNOW_ALBEDO, lane)] = snow.aged_albedo(surface[on(s.SNOW_ALBEDO, lane)], step, wet)
-            if kept < SNOW_GONE:
-                surface[on(s.LEAF_ENTHALPY, lane)] += heat + surface[on(s.SKIN_ENTHALPY, lane)]
-                surface[on(s.LEAF_FROST, lane)] += ice
-                surface[on(s.LEAF_FILM, lane)] += kept - ice
-                surface[on(s.SKIN_ENTHALPY, lane)] = 0.0
-                heat, kept = 0.0, 0.0
-                surface[on(s.SNOW_DEPTH, lane)] = 0.0
-            surface[on(s.NODE_ENTHALPY, lane)] = heat
-            surface[on(s.SNOW, lane)] = kept
+    lies = surface[s.SNOW] > 0.0
+    amount, depth = choose(lies, surface[s.SNOW], 1.0), choose(lies, surface[s.SNOW_DEPTH], 1.0)
+    melt = larger(surface[s.SKIN_ENTHALPY], 0.0)
+    heat, skin = surface[s.NODE_ENTHALPY] + melt, surface[s.SKIN_ENTHALPY] - melt
+    # vapour takes its share of the layer along
+    open_sky = surface[s.COVER_LYING] == 0.0
+    left = choose(open_sky, larger(amount - surface[s.VAPOUR_WET] * step, SKIN_MASS), amount)
+    share = left / amount
+    vapour = choose(open_sky, heat * (share - 1.0), 0.0)
+    heat, depth, amount = heat + vapour, depth * share, left
+    ice = smaller(larger(-heat / LATENT_FUSION, 0.0), amount)
+    kept = smaller(amount, ice * (1.0 + SNOW_HOLDS))
+    density = smaller(larger(amount / depth, 50.0), 900.0)
+    wet = choose(kept > ice, 1.0, 0.0)
+    put(surface, s.SNOW_ALBEDO, lies, snow.aged_albedo(surface[s.SNOW_ALBEDO], step, wet))
+    surface[s.ADVECTED] = surface[s.ADVECTED] + choose(lies, vapour, 0.0)
+    stays, gone = lies & (kept >= SNOW_GONE), lies & (kept < SNOW_GONE)
+    put(surface, s.LEAF_ENTHALPY, gone, surface[s.LEAF_ENTHALPY] + heat + skin)
+    put(surface, s.LEAF_FROST, gone, surface[s.LEAF_FROST] + ice)
+    put(surface, s.LEAF_FILM, gone, surface[s.LEAF_FILM] + kept - ice)
+    put(surface, s.SNOW_DEPTH, lies, choose(stays, kept / snow.settled_density(density, step), 0.0))
+    put(surface, s.SKIN_ENTHALPY, lies, choose(stays, skin, 0.0))
+    put(surface, s.NODE_ENTHALPY, lies, choose(stays, heat, 0.0))
+    put(surface, s.SNOW, lies, choose(stays, kept, 0.0))
 
 
 @formula
@@ -184,55 +186,55 @@ def settle_film(enthalpy: Value, capacity: Value, film: Value, frost: Value, vap
     Vapour comes as frost below 0 degC, else as dew; it leaves from the film first. Frost that melted has become film.
     The temperature stays; returns enthalpy, film, frost, and what came or went with the water [J m-2].
     """
+    busy = (film + frost > 0.0) | (vapour < 0.0)
+    if not anywhere(busy):
+        return enthalpy, film, frost, 0.0 * enthalpy
     unfrozen, freezing, frozen, stretch = film_curve(capacity, film + frost)
     degrees = layer_temperature(enthalpy, unfrozen, freezing, frozen, stretch)
     came, left = larger(-vapour, 0.0), larger(vapour, 0.0)
     off_film = smaller(left, film)
-    film = film - off_film + choose(degrees < 0.0, 0.0, came)
-    frost = frost - smaller(left - off_film, frost) + choose(degrees < 0.0, came, 0.0)
-    total = film + frost
-    ice = smaller(larger(-degrees / FILM_RANGE, 0.0), 1.0) * total
-    frost = smaller(frost, ice)
-    film = total - frost
-    film = film - smaller(canopy.drip(total - ice, full), film)
-    new = film_enthalpy(degrees, capacity, film + frost)
-    return new, film, frost, new - enthalpy
+    wet = film - off_film + choose(degrees < 0.0, 0.0, came)
+    rime = frost - smaller(left - off_film, frost) + choose(degrees < 0.0, came, 0.0)
+    total = wet + rime
+    ice = smaller(larger(degrees * (-1.0 / FILM_RANGE), 0.0), 1.0) * total
+    rime = smaller(rime, ice)
+    wet = total - rime
+    wet = wet - smaller(canopy.drip(total - ice, full), wet)
+    new = choose(busy, film_enthalpy(degrees, capacity, wet + rime), enthalpy)
+    return new, choose(busy, wet, film), choose(busy, rime, frost), new - enthalpy
 
 
 @formula
 def settle_leaf(surface: Value, step: Value) -> None:
     """After a step: dew, frost, evaporation and drip of the leaf."""
-    for lane in range(LANES):
-        bare = surface[on(s.COVER_LYING, lane)] + surface[on(s.SNOWY, lane)] == 0.0
-        heat, film, frost, brought = settle_film(
-            surface[on(s.LEAF_ENTHALPY, lane)],
-            surface[on(s.LEAF_CAPACITY, lane)],
-            surface[on(s.LEAF_FILM, lane)],
-            surface[on(s.LEAF_FROST, lane)],
-            surface[on(s.VAPOUR_WET, lane)] * step if bare else 0.0 * step,
-            surface[on(s.FILM_FULL, lane)],
-        )
-        surface[on(s.LEAF_ENTHALPY, lane)] = heat
-        surface[on(s.LEAF_FILM, lane)] = film
-        surface[on(s.LEAF_FROST, lane)] = frost
-        surface[on(s.ADVECTED, lane)] += brought
+    bare = surface[s.COVER_LYING] + surface[s.SNOWY] == 0.0
+    heat, film, frost, brought = settle_film(
+        surface[s.LEAF_ENTHALPY],
+        surface[s.LEAF_CAPACITY],
+        surface[s.LEAF_FILM],
+        surface[s.LEAF_FROST],
+        choose(bare, surface[s.VAPOUR_WET] * step, 0.0),
+        surface[s.FILM_FULL],
+    )
+    surface[s.LEAF_ENTHALPY] = heat
+    surface[s.LEAF_FILM] = film
+    surface[s.LEAF_FROST] = frost
+    surface[s.ADVECTED] = surface[s.ADVECTED] + brought
 
 
 @formula
 def settle_sheet(surface: Value, step: Value) -> None:
     """The same on the upper face of a cover."""
-    for lane in range(LANES):
-        covered = surface[on(s.COVER_LYING, lane)] > 0.0
-        before, dew, rime = (
-            surface[on(s.OUTER_ENTHALPY, lane)],
-            surface[on(s.COVER_FILM, lane)],
-            surface[on(s.COVER_FROST, lane)],
-        )
-        off = surface[on(s.VAPOUR_WET, lane)] * step
-        heat, film, frost, brought = settle_film(
-            before, surface[on(s.COVER_CAPACITY, lane)], dew, rime, off, COVER_FILM
-        )
-        surface[on(s.OUTER_ENTHALPY, lane)] = choose(covered, heat, before)
-        surface[on(s.COVER_FILM, lane)] = choose(covered, film, dew)
-        surface[on(s.COVER_FROST, lane)] = choose(covered, frost, rime)
-        surface[on(s.ADVECTED, lane)] += choose(covered, brought, 0.0)
+    covered = surface[s.COVER_LYING] > 0.0
+    heat, film, frost, brought = settle_film(
+        surface[s.OUTER_ENTHALPY],
+        surface[s.COVER_CAPACITY],
+        surface[s.COVER_FILM],
+        surface[s.COVER_FROST],
+        surface[s.VAPOUR_WET] * step,
+        0.0 * surface[s.COVER_FILM] + COVER_FILM,
+    )
+    put(surface, s.OUTER_ENTHALPY, covered, heat)
+    put(surface, s.COVER_FILM, covered, film)
+    put(surface, s.COVER_FROST, covered, frost)
+    surface[s.ADVECTED] = surface[s.ADVECTED] + choose(covered, brought, 0.0)

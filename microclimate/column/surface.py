@@ -29,9 +29,10 @@ def saturation(temperature: Value, pressure: Value) -> Value:
     kelvin = smaller(larger(temperature, COLDEST), HOTTEST) + ZERO_CELSIUS
     ice = temperature < 0.0
     held = choose(ice, vapour.fast_saturation_pressure_ice(kelvin), vapour.fast_saturation_pressure_water(kelvin))
-    rise = choose(ice, vapour.slope_from_pressure_ice(kelvin, held), vapour.slope_from_pressure_water(kelvin, held))
-    free = pressure - (1.0 - MASS_RATIO) * held
-    return MASS_RATIO * held / free, MASS_RATIO * pressure * rise / (free * free)
+    rise = vapour.relative_slope(kelvin)
+    free = 1.0 / (pressure - (1.0 - MASS_RATIO) * held)
+    humidity = MASS_RATIO * held * free
+    return humidity, humidity * pressure * free * rise
 
 
 @formula
@@ -92,7 +93,7 @@ def balance(
     film_slope = film_slope + larger(film_opens, -0.8 * film_slope)
     leaf_slope = off_leaf * held_slope + larger(leaf_opens, 0.0)
     # frost takes the heat of freezing as well; rising over the film's freezing range, so that a root always exists
-    ice = smaller(larger(-temperature / FILM_RANGE, 0.0), 1.0)
+    ice = smaller(larger(temperature * (-1.0 / FILM_RANGE), 0.0), 1.0)
     latent_heat = vapour.latent_heat_vaporisation(temperature + ZERO_CELSIUS) + ice * LATENT_FUSION
     dry = radiation, -up_slope, sensible, sensible_slope
     moist = (

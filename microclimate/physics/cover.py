@@ -21,7 +21,7 @@ def plate_exchange(warm: Value, cold: Value, first: Value, second: Value) -> Val
 @formula
 def radiation_conductance(mean_temperature: Value, emissivity: Value) -> Value:
     """Radiation between two faces as a conductance [W m-2 K-1]: 4 e sigma T^3. ISO 6946:2007, Annex B."""
-    return 4.0 * emissivity * STEFAN_BOLTZMANN * mean_temperature**3
+    return 4.0 * emissivity * STEFAN_BOLTZMANN * mean_temperature * mean_temperature * mean_temperature
 
 
 @formula

@@ -81,7 +81,9 @@ def choose(condition: Value, yes: Value, no: Value) -> Value:
 
 
 @overload(choose, strict=False)  # type: ignore[untyped-decorator,unused-ignore]
-def _choose_scalar(condition: Value, yes: Value, no: Value) -> Callable[..., Value]:
+def _choose_scalar(condition: Value, yes: Value, no: Value) -> Callable[..., Value] | None:
+    if not isinstance(condition, types.Boolean):
+        return None
     return lambda condition, yes, no: yes if condition else no
 
 

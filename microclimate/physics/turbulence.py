@@ -197,9 +197,10 @@ def transfer_place(richardson: Value, low: Value, high: Value) -> tuple[Value, V
     held = choose(held < high, held, high)
     share = choose(held > 0.0, _SHARE_STABLE, _SHARE_UNSTABLE)
     end = choose(held > 0.0, high, -low)
-    size = np.abs(held) + share * end
-    span = _TABLE_STEPS * (1.0 + share)
-    return 2.0 + _TABLE_STEPS + span * held / size, span * share * end / (size * size)
+    past = share * end
+    inverse = 1.0 / (np.abs(held) + past)
+    span = _TABLE_STEPS * (1.0 + share) * inverse
+    return 2.0 + _TABLE_STEPS + span * held, span * past * inverse
 
 
 @formula

@@ -105,17 +105,11 @@ def fast_saturation_pressure_ice(temperature: Value) -> Value:
 
 
 @formula
-def slope_from_pressure_water(temperature: Value, pressure: Value) -> Value:
-    """The slope over water [Pa K-1] when the saturation pressure [Pa] at `temperature` [K] is known already."""
-    below = _WATER_B + temperature - ZERO_CELSIUS
-    return pressure * _WATER_A * _WATER_B / (below * below)
-
-
-@formula
-def slope_from_pressure_ice(temperature: Value, pressure: Value) -> Value:
-    """The slope over ice [Pa K-1] when the saturation pressure [Pa] at `temperature` [K] is known already."""
-    below = _ICE_B + temperature - ZERO_CELSIUS
-    return pressure * _ICE_A * _ICE_B / (below * below)
+def relative_slope(temperature: Value) -> Value:
+    """Rise of the saturation pressure per kelvin, as a share of it [K-1]: of the WMO forms, ice below 0 degC; [K]."""
+    ice = temperature < ZERO_CELSIUS
+    below = choose(ice, _ICE_B, _WATER_B) + temperature - ZERO_CELSIUS
+    return choose(ice, _ICE_A * _ICE_B, _WATER_A * _WATER_B) / (below * below)
 
 
 @formula

@@ -7,24 +7,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from microclimate.column import rows as s
-from microclimate.column.ground import frozen_share
-from microclimate.column.heat import between_rows
+from microclimate.column.ground import frozen_share, ice_of
 from microclimate.column.lanes import (
-    ENTHALPY,
     IN_SEARCH,
     IN_STUDS,
     IN_TOP,
-    LANES,
-    PER_FREEZING,
+    LAYER_VARIABLES,
     TEMPERATURE,
     at,
     larger,
-    on,
+    put,
     smaller,
 )
+from microclimate.column.vector import own_row
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.physics import ladder
-from microclimate.physics.elementwise import Value, formula
+from microclimate.physics.elementwise import Value, choose, formula
 from microclimate.schema import REPORT_DEPTHS, SurfaceState
 
 STATES = len(SurfaceState)
@@ -45,104 +43,84 @@ REPORT = REPORT_SOIL + DEPTHS
 NEVER = -1.0
 
 
-@formula
-def slot(row: Value, lane: Value) -> Value:
-    """Index into an account or a report."""
-    return np.uint64(row * LANES + lane)
-
-
 def by_column(accounts: NDArray[np.float64], columns: int) -> NDArray[np.float64]:
-    """Accounts as the kernel fills them, (block, window, account of lanes), as (column, window, ACCOUNT)."""
-    blocks, windows = accounts.shape[:2]
-    by_lane = accounts.reshape(blocks, windows, ACCOUNT, LANES).transpose(0, 3, 1, 2)
-    return by_lane.reshape(blocks * LANES, windows, ACCOUNT)[:columns]
+    """Accounts as the kernel fills them, (block, window, account, lane), as (column, window, ACCOUNT)."""
+    blocks, windows, _, lanes = accounts.shape
+    return accounts.transpose(0, 3, 1, 2).reshape(blocks * lanes, windows, ACCOUNT)[:columns]
 
 
 @formula
-def open_account(account: Value) -> None:
-    """A fresh account."""
-    for lane in range(LANES):
-        for row in range(ACCOUNT):
-            account[slot(row, lane)] = 0.0
-        account[slot(WORST, lane)] = -1.0
-        account[slot(CANOPY, lane)] = np.inf
-        account[slot(CANOPY_WHEN, lane)] = NEVER
-        account[slot(ONSET, lane)] = NEVER
-        for depth in range(DEPTHS):
-            account[slot(SOIL + depth, lane)] = np.inf
-            account[slot(SOIL_WHEN + depth, lane)] = NEVER
+def open_account(account: Value, first: Value) -> None:
+    """A fresh account; its rows begin at `first`."""
+    nothing = 0.0 * account[first]
+    for row in range(ACCOUNT):
+        account[first + row] = nothing
+    account[first + WORST] = nothing + NEVER
+    account[first + CANOPY] = nothing + np.inf
+    account[first + CANOPY_WHEN] = nothing + NEVER
+    account[first + ONSET] = nothing + NEVER
+    for depth in range(DEPTHS):
+        account[first + SOIL + depth] = nothing + np.inf
+        account[first + SOIL_WHEN + depth] = nothing + NEVER
 
 
 @formula
 def report(surface: Value, layer: Value, shallow: Value, places: Value, thresholds: Value, told: Value) -> None:
     """Surface state and root-zone temperatures [degC] at the end of a step.
 
-    `shallow` rows are looked at for ice; `places` holds row and share of the report depths for each lane.
+    `shallow` layers are looked at for ice; `places` holds place and share of the report depths for each lane.
     """
-    for lane in range(LANES):
-        told[slot(STATE, lane)] = 0.0
-        told[slot(REPORT, lane)] = 1.0
-        told[slot(REPORT + 1, lane)] = 0.0
-    for row in range(1, shallow + 1):
-        for lane in range(LANES):
-            ice = smaller(larger(-layer[at(row, ENTHALPY, lane)] * layer[at(row, PER_FREEZING, lane)], 0.0), 1.0)
-            told[slot(STATE, lane)] += layer[at(row, IN_TOP, lane)] * ice
-            least, most = told[slot(REPORT, lane)], told[slot(REPORT + 1, lane)]
-            in_studs, in_search = layer[at(row, IN_STUDS, lane)], layer[at(row, IN_SEARCH, lane)]
-            least = ice if in_studs > 0.0 and ice < least else least
-            most = ice if in_search > 0.0 and ice > most else most
-            told[slot(REPORT, lane)], told[slot(REPORT + 1, lane)] = least, most
+    top = 0.0 * surface[s.LEAF]
+    least, most = top + 1.0, top
+    for place in range(1, shallow + 1):
+        ice = ice_of(layer, place)
+        top = top + layer[at(place, IN_TOP)] * ice
+        least = choose(layer[at(place, IN_STUDS)] > 0.0, smaller(ice, least), least)
+        most = choose(layer[at(place, IN_SEARCH)] > 0.0, larger(ice, most), most)
     for depth in range(DEPTHS):
-        for lane in range(LANES):
-            told[slot(REPORT_SOIL + depth, lane)] = between_rows(
-                layer, TEMPERATURE, places[slot(2 * depth, lane)], places[slot(2 * depth + 1, lane)], lane
-            )
-    for lane in range(LANES):
-        leaf, soil = surface[on(s.LEAF, lane)], told[slot(REPORT_SOIL, lane)]
-        frost = surface[on(s.LEAF_FROST, lane)]
-        ice = frozen_share(surface[on(s.LEAF_ENTHALPY, lane)], surface[on(s.LEAF_STRETCH, lane)])
-        film = ice * (surface[on(s.LEAF_FILM, lane)] + frost) - frost
-        told[slot(STATE, lane)] = ladder.surface_state(
-            surface[on(s.SNOW, lane)],
-            film,
-            frost,
-            leaf + ZERO_CELSIUS,
-            told[slot(STATE, lane)],
-            told[slot(REPORT, lane)],
-            told[slot(REPORT + 1, lane)],
-            (leaf if leaf < soil else soil) + ZERO_CELSIUS,
-            thresholds,
-        )
+        row = places[2 * depth] * LAYER_VARIABLES + TEMPERATURE
+        above, below = own_row(layer, row), own_row(layer, row + LAYER_VARIABLES)
+        told[REPORT_SOIL + depth] = above + places[2 * depth + 1] * (below - above)
+    leaf, frost = surface[s.LEAF], surface[s.LEAF_FROST]
+    ice = frozen_share(surface[s.LEAF_ENTHALPY], surface[s.LEAF_STRETCH])
+    told[STATE] = ladder.surface_state(
+        surface[s.SNOW],
+        ice * (surface[s.LEAF_FILM] + frost) - frost,
+        frost,
+        leaf + ZERO_CELSIUS,
+        top,
+        least,
+        most,
+        smaller(leaf, told[REPORT_SOIL]) + ZERO_CELSIUS,
+        thresholds,
+    )
 
 
 @formula
-def enter(surface: Value, told: Value, alive: Value, when: Value, hours: Value, account: Value) -> None:
-    """Enter one step of `hours` into an account; lanes that are not `alive` stay as they are."""
-    for lane in range(LANES):
-        living = alive[lane] > 0.0
-        state, leaf = told[slot(STATE, lane)], surface[on(s.LEAF, lane)]
-        heat = surface[on(s.HEAT, lane)]
-        lasted = hours if living else 0.0
-        account[slot(STEPS, lane)] += lasted
-        account[slot(ENERGY, lane)] += lasted * 3600.0 * heat
-        account[slot(HEATED, lane)] += lasted if heat > 0.0 else 0.0
-        power = account[slot(POWER, lane)]
-        account[slot(POWER, lane)] = heat if living and heat > power else power
-        worst, final = account[slot(WORST, lane)], account[slot(FINAL, lane)]
-        account[slot(WORST, lane)] = state if living and state > worst else worst
-        account[slot(FINAL, lane)] = state if living else final
-        coldest, then = account[slot(CANOPY, lane)], account[slot(CANOPY_WHEN, lane)]
-        colder = living and leaf < coldest
-        account[slot(CANOPY, lane)] = leaf if colder else coldest
-        account[slot(CANOPY_WHEN, lane)] = when if colder else then
-        onset = account[slot(ONSET, lane)]
-        account[slot(ONSET, lane)] = when if living and leaf < 0.0 and onset < 0.0 else onset
-        for kind in range(STATES):
-            account[slot(HOURS + kind, lane)] += lasted if state == kind else 0.0
+def enter(surface: Value, told: Value, living: Value, when: Value, hours: Value, account: Value, first: Value) -> None:
+    """Enter one step of `hours` into an account whose rows begin at `first`; lanes not `living` stay as they are."""
+    state, leaf, heat = told[STATE], surface[s.LEAF], surface[s.HEAT]
+    lasted = choose(living, hours + 0.0 * account[first], 0.0)
+    account[first + STEPS] = account[first + STEPS] + lasted
+    account[first + ENERGY] = account[first + ENERGY] + lasted * 3600.0 * heat
+    account[first + HEATED] = account[first + HEATED] + choose(heat > 0.0, lasted, 0.0)
+    power, worst = account[first + POWER], account[first + WORST]
+    account[first + POWER] = choose(living & (heat > power), heat, power)
+    account[first + WORST] = choose(living & (state > worst), state, worst)
+    put(account, first + FINAL, living, state)
+    _lowest(account, first + CANOPY, first + CANOPY_WHEN, living, leaf, when)
+    put(account, first + ONSET, living & (leaf < 0.0) & (account[first + ONSET] < 0.0), when)
+    for kind in range(STATES):
+        row = first + HOURS + kind
+        account[row] = account[row] + choose(state == kind, lasted, 0.0)
     for depth in range(DEPTHS):
-        for lane in range(LANES):
-            soil = told[slot(REPORT_SOIL + depth, lane)]
-            coldest, then = account[slot(SOIL + depth, lane)], account[slot(SOIL_WHEN + depth, lane)]
-            colder = alive[lane] > 0.0 and soil < coldest
-            account[slot(SOIL + depth, lane)] = soil if colder else coldest
-            account[slot(SOIL_WHEN + depth, lane)] = when if colder else then
+        soil = told[REPORT_SOIL + depth]
+        _lowest(account, first + SOIL + depth, first + SOIL_WHEN + depth, living, soil, when)
+
+
+@formula
+def _lowest(account: Value, row: Value, then: Value, living: Value, degrees: Value, when: Value) -> None:
+    """The lowest temperature so far, and when."""
+    colder = living & (degrees < account[row])
+    put(account, row, colder, degrees)
+    put(account, then, colder, when)

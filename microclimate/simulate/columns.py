@@ -9,8 +9,8 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.column import layers, rows
-from microclimate.column.lanes import HEATED, IN_SEARCH, IN_STUDS, IN_TOP, LAYER_GIVEN, SIDE
-from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
+from microclimate.column.lanes import HEATED, IN_SEARCH, IN_STUDS, IN_TOP, LAYER_GIVEN, PROBED, SIDE
+from microclimate.column.store import COVER_NUMBERS, SKIN_CAPACITY, film_enthalpy, snow_enthalpy
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.errors import InputError, Problem
 from microclimate.physics import cover, heating, turbulence
@@ -177,12 +177,10 @@ def _ladder_rows(kernel: Array, cut: layers.Grid, water: Array, venue: Venue) ->
 
 def _heating(given: Array, kernel: Array, cut: layers.Grid, circuit: Circuit, known: layers.Properties) -> None:
     """Where the pipes and the probe are, what the water can give."""
-    row, share = place(cut, circuit.depth)
-    first = int(row) - 1
-    kernel[..., first, HEATED] = 1.0 - share
-    kernel[..., first + 1, HEATED] = share
-    given[..., rows.PIPE_ROW], given[..., rows.PIPE_SHARE] = row, share
-    given[..., rows.PROBE_ROW], given[..., rows.PROBE_SHARE] = place(cut, circuit.probe_depth)
+    for weights, depth in ((PROBED, circuit.probe_depth), (HEATED, circuit.depth)):
+        row, share = place(cut, depth)
+        first = int(row) - 1
+        kernel[..., first, weights], kernel[..., first + 1, weights] = 1.0 - share, share
     given[..., rows.HEAT_LIMIT] = circuit.power
     given[..., rows.HEAT_BAND] = circuit.hysteresis
     given[..., rows.HEAT_RAMP] = 1e3 if circuit.ramp is None else circuit.ramp / 86400.0
@@ -235,8 +233,8 @@ def thresholds(venue: Venue) -> tuple[float, float, float, float, float]:
 
 
 def cover_kinds(covers: Sequence[Cover]) -> Array:
-    """What each cover is, lying (even rows) and raised (odd rows): the nine numbers of `store.change_cover`."""
-    found = np.zeros((max(2 * len(covers), 1), 9))
+    """What each cover is, lying (even rows) and raised (odd rows): the numbers of `store.change_cover`."""
+    found = np.zeros((max(2 * len(covers), 1), COVER_NUMBERS))
     for number, sheet in enumerate(covers):
         for raised in (0, 1):
             lies = raised == 0 and sheet.kind != "raised"

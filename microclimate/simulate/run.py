@@ -13,7 +13,7 @@ from numpy.typing import DTypeLike, NDArray
 
 from microclimate.column import rows
 from microclimate.column.jit import over_threads
-from microclimate.column.lanes import LANES
+from microclimate.column.vector import lanes_of
 from microclimate.errors import Problem
 from microclimate.schema import (
     INITIAL_VARIABLES,
@@ -182,10 +182,11 @@ def _run(
     realizations, patches = block.sizes["realization"], zone_index.size
     pairs, plans = realizations * patches, 1 if plan is None else plan.sizes["plan"]
     zones = len(venue.field.zones)
-    number, pair, counts = loop.side_by_side(plans, pairs)
+    lanes = lanes_of(kind)
+    number, pair, counts = loop.side_by_side(plans, pairs, kind)
     table = np.stack([pair, number * zones + zone_index[pair % patches]], axis=1)
-    blocks = -(-table.shape[0] // LANES)
-    accounts = np.zeros((blocks, len(windows), accumulate.ACCOUNT * LANES))
+    blocks = -(-table.shape[0] // lanes)
+    accounts = np.zeros((blocks, len(windows), accumulate.ACCOUNT, lanes))
     end_state = np.zeros((table.shape[0] if ends else 0, rows.KEPT), dtype=kind)
     end_heat = np.zeros((table.shape[0] if ends else 0, count), dtype=kind)
     traced = np.full(table.shape[0] if wanted else 0, -1, dtype=np.int64)
@@ -195,7 +196,7 @@ def _run(
     told = 1 if leaf_alone else loop.TRACE + 2 * count
     traces = np.full((len(wanted) * patches, time.ends.size, told), np.nan, dtype=kind)
     planned, changes = laid.planned(venue, plan, time, kind)
-    arguments = (
+    job = loop.Job(
         table,
         fixed.given.astype(kind),
         fixed.layers.astype(kind),
@@ -212,7 +213,7 @@ def _run(
         laid.parts(time),
         fixed.tables.astype(kind),
         col.cover_kinds(venue.equipment.sheets).astype(kind),
-        tuple(np.asarray(col.thresholds(venue), dtype=kind)),
+        np.asarray(col.thresholds(venue), dtype=kind),
         laid.inside(windows, time),
         accounts,
         end_state,
@@ -220,7 +221,7 @@ def _run(
         traced,
         traces,
     )
-    over_threads(loop.run, blocks, *arguments, threads=1 if serial else None)
+    over_threads(loop.run, blocks, job, threads=1 if serial else None)
     book = accumulate.by_column(accounts, table.shape[0])
 
     def by_plan(array: Array) -> Array:

@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.column import rows
-from microclimate.column.lanes import LANES
+from microclimate.column.vector import lanes_of
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.schema import REPORT_DEPTHS, Event
 from microclimate.simulate import accumulate, laid, loop
@@ -97,10 +97,9 @@ def outcomes(
             [variant * patches + patch, np.searchsorted(now, kind) * len(zones) + zone_index[patch]], axis=1
         )
         planned, changes = laid.planned(first, plan.isel(plan=now), time, _KIND)
-        accounts = np.zeros((-(-table.shape[0] // LANES), len(windows), accumulate.ACCOUNT * LANES))
-        loop.run(
-            0,
-            accounts.shape[0],
+        lanes = lanes_of(_KIND)
+        accounts = np.zeros((-(-table.shape[0] // lanes), len(windows), accumulate.ACCOUNT, lanes))
+        job = loop.Job(
             table.astype(np.int64),
             *shared,
             fixed[0].shallow,
@@ -113,7 +112,7 @@ def outcomes(
             laid.parts(time),
             fixed[0].tables.astype(_KIND),
             col.cover_kinds(first.equipment.covers).astype(_KIND),
-            tuple(np.asarray(col.thresholds(first), dtype=_KIND)),
+            np.asarray(col.thresholds(first), dtype=_KIND),
             inside,
             accounts,
             np.zeros((0, rows.KEPT), dtype=_KIND),
@@ -121,6 +120,7 @@ def outcomes(
             np.zeros(0, dtype=np.int64),
             np.zeros((0, time.ends.size, 1), dtype=_KIND),
         )
+        loop.run(0, accounts.shape[0], job)
         book[mine] = accumulate.by_column(accounts, table.shape[0]).reshape(mine.size, patches, len(windows), -1)
     dims = ("option", "patch", "window")
     told = {name: (dims, book[..., row] + offset) for name, (row, offset) in _TOLD.items()}

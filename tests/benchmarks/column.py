@@ -28,7 +28,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from microclimate.column import rows
 from microclimate.column import step as steps
 from microclimate.column.jit import THREADS, over_threads
-from microclimate.column.lanes import ENTHALPY, LANES, LAYER_GIVEN, LAYER_VARIABLES, TEMPERATURE
+from microclimate.column.lanes import ENTHALPY, LAYER_GIVEN, LAYER_VARIABLES, TEMPERATURE
+from microclimate.column.vector import lanes_of
 from microclimate.simulate import loop
 from tests.benchmarks.bars import Bars
 from tests.benchmarks.column_case import Case, blocks, case, kernel, naive_columns, vectorised_columns
@@ -41,9 +42,9 @@ def rate_of_kernel(work: Case, kind: Any, repeats: int = 5) -> float:
     """Column-steps a second on one thread, best of `repeats`."""
     best = np.inf
     for _ in range(repeats):
-        arguments = kernel(work, kind)
+        job = kernel(work, kind)
         began = time.perf_counter()
-        loop.run(0, blocks(work), *arguments)
+        loop.run(0, blocks(work, kind), job)
         best = min(best, time.perf_counter() - began)
     return float(work.columns.shape[0] * work.lengths.size / best)
 
@@ -197,31 +198,28 @@ class Counted:
 
 def arithmetic(work: Case, count: int = 3) -> float:
     """Additions, multiplications, divisions, square roots, minima and maxima of one column in one step."""
-    layers = work.fixed.layers.shape[1]
-    surface = np.zeros((rows.VARIABLES, LANES))
-    layer = np.zeros((layers + 2, LAYER_VARIABLES, LANES))
-    for lane in range(LANES):
-        pair = work.columns[lane, 0]
-        surface[: rows.GIVEN, lane] = work.fixed.given[pair]
-        surface[rows.COVER_LYING : rows.COVER_LYING + rows.KEPT, lane] = work.fixed.state[pair]
-        layer[1:-1, :LAYER_GIVEN, lane], layer[1:-1, ENTHALPY, lane] = work.fixed.layers[pair], work.fixed.heat[pair]
+    layers, lanes = work.fixed.layers.shape[1], lanes_of(np.float64)
+    surface, layer = np.zeros((rows.VARIABLES, lanes)), np.zeros((layers + 2, LAYER_VARIABLES, lanes))
+    pair, zone = work.columns[:lanes].T
+    surface[: rows.GIVEN] = work.fixed.given[pair].T
+    surface[rows.COVER_LYING : rows.COVER_LYING + rows.KEPT] = work.fixed.state[pair].T
+    layer[1:-1, :LAYER_GIVEN], layer[1:-1, ENTHALPY] = (
+        work.fixed.layers[pair].transpose(1, 2, 0),
+        work.fixed.heat[pair].T,
+    )
     surface[rows.COVER_CAPACITY] = 1.0
     layer[1:-1, TEMPERATURE] = layer[1:-1, ENTHALPY] * layer[1:-1, 0]
     counted = np.frompyfunc(Counted, 1, 1)
-    flat, deep = counted(surface.reshape(-1)), counted(layer.reshape(-1))
-    total = 0
+    flat, deep, total = counted(surface), counted(layer.reshape(-1, lanes)), 0
     for now in range(count):
-        for lane in range(LANES):
-            pair, zone = work.columns[lane]
-            for row in range(rows.FORCED):
-                flat[(rows.AIR + row) * LANES + lane] = Counted(work.forcing[now, row, pair])
-            for row in range(rows.PLANNED):
-                flat[(rows.COVERED + row) * LANES + lane] = Counted(work.plans[now, row, zone])
-            flat[rows.BELOW_CONDUCTANCE * LANES + lane] = Counted(0.2)
+        flat[rows.AIR : rows.AIR + rows.FORCED] = counted(work.forcing[now][:, pair])
+        flat[rows.COVERED : rows.COVERED + rows.PLANNED] = counted(work.plans[now][:, zone])
+        flat[rows.BELOW_CONDUCTANCE] = counted(np.full(lanes, 0.2))
         Counted.done = 0
-        steps.advance(flat, deep, layers, work.fixed.tables, work.covers, float(work.lengths[0]), now == 0)
+        lowest = steps.lowest_heated(deep, layers)
+        steps.advance(flat, deep, layers, lowest, work.fixed.tables, work.covers, float(work.lengths[0]), now == 0)
         total = Counted.done
-    return total / LANES
+    return total / lanes
 
 
 def tonight(kind: Any, repeats: int = 5) -> float:
@@ -230,12 +228,12 @@ def tonight(kind: Any, repeats: int = 5) -> float:
     for first in range(0, MEMBERS, MEMBERS_AT_ONCE):
         work = case(231, min(MEMBERS_AT_ONCE, MEMBERS - first), 12, 72.0)
         for repeat in range(repeats):
-            arguments = kernel(work, kind)
+            job = kernel(work, kind)
             if first == 0 and repeat == 0:
-                over_threads(loop.run, blocks(work), *arguments)
-                arguments = kernel(work, kind)
+                over_threads(loop.run, blocks(work, kind), job)
+                job = kernel(work, kind)
             began = time.perf_counter()
-            over_threads(loop.run, blocks(work), *arguments)
+            over_threads(loop.run, blocks(work, kind), job)
             best[repeat] += time.perf_counter() - began
     return float(best.min())
 
@@ -264,7 +262,7 @@ def second_start() -> float:
     work = case(8, 1, 2, 1.0)
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "arguments"
-        file.write_bytes(pickle.dumps((blocks(work), *kernel(work))))
+        file.write_bytes(pickle.dumps((blocks(work), kernel(work))))
         told = [
             float(
                 subprocess.run([sys.executable, "-c", _START, file], check=True, capture_output=True, text=True).stdout

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from microclimate.column import rows
-from microclimate.column.lanes import LANES
+from microclimate.column.vector import lanes_of
 from microclimate.physics import vapour
 from microclimate.simulate import accumulate, loop
 from microclimate.simulate import columns as col
@@ -69,7 +69,7 @@ def case(patches: int, members: int, plans: int, hours: float, step: float = 300
     planned[:, rows.HEATING_ALLOWED - rows.COVERED] = (number % 3 > 0)[:, None]
     planned[:, rows.SET_POINT - rows.COVERED] = 4.0
     planned[:, rows.SUPPLY - rows.COVERED] = 35.0
-    plan, pair, _ = loop.side_by_side(plans, pairs)
+    plan, pair, _ = loop.side_by_side(plans, pairs, np.float32)  # whole tiles for float64 as well
     limits = venue.limits
     thresholds = (limits.snow_amount, limits.ice_film_amount, limits.frozen_fraction, limits.frost_amount)
     return Case(
@@ -84,18 +84,18 @@ def case(patches: int, members: int, plans: int, hours: float, step: float = 300
     )
 
 
-def blocks(work: Case) -> int:
+def blocks(work: Case, kind: Any = np.float64) -> int:
     """How many blocks of lanes the columns make."""
-    return -(-work.columns.shape[0] // LANES)
+    return -(-work.columns.shape[0] // lanes_of(kind))
 
 
-def kernel(work: Case, kind: Any = np.float64, traced: bool = False) -> tuple[Any, ...]:
-    """Arguments of `loop.run` after the blocks to do; accounts and traces are new."""
+def kernel(work: Case, kind: Any = np.float64, traced: bool = False) -> loop.Job:
+    """The job for `loop.run`; accounts and traces are new."""
     count, columns = work.fixed.layers.shape[1], work.columns.shape[0]
     width = loop.TRACE + 2 * count
     floats = SimpleNamespace(**{name: np.asarray(getattr(work.fixed, name), dtype=kind) for name in (
         "given", "layers", "state", "heat", "depth_places", "tables")})  # fmt: skip
-    return (
+    return loop.Job(
         work.columns,
         floats.given,
         floats.layers,
@@ -112,9 +112,9 @@ def kernel(work: Case, kind: Any = np.float64, traced: bool = False) -> tuple[An
         1,
         floats.tables,
         work.covers.astype(kind),
-        tuple(np.asarray(work.thresholds, dtype=kind)),
+        np.asarray(work.thresholds, dtype=kind),
         np.ones((1, work.lengths.size), dtype=bool),
-        np.zeros((blocks(work), 1, accumulate.ACCOUNT * LANES)),
+        np.zeros((blocks(work, kind), 1, accumulate.ACCOUNT, lanes_of(kind))),
         np.zeros((0, rows.KEPT), dtype=kind),
         np.zeros((0, count), dtype=kind),
         np.arange(columns if traced else 0),

@@ -11,7 +11,7 @@ from scipy.linalg import solve_banded
 
 from microclimate.column import ground, rows, store, top
 from microclimate.column import lanes as la
-from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE, TOP_PASSES
+from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE
 from microclimate.column.surface import balance, longwave_up
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
 from microclimate.physics import canopy, cover, ladder, turbulence
@@ -34,7 +34,8 @@ class Column:
         self.leaf_enthalpy = float(state[rows.LEAF_ENTHALPY - first])
         self.film, self.frost = float(state[rows.LEAF_FILM - first]), float(state[rows.LEAF_FROST - first])
         self.lying, self.cover_film, self.cover_frost = 0, 0.0, 0.0
-        self.outer_enthalpy, self.inner_enthalpy, self.heat, self.target = 0.0, 0.0, 0.0, -99.0
+        self.outer_enthalpy, self.inner_enthalpy, self.heat, self.target = 0.0, 0.0, 0.0, 0.0
+        self.ran = False
         self.leaf = 0.0
         self.worst, self.coldest, self.energy = 0.0, np.inf, 0.0
 
@@ -127,7 +128,7 @@ class Column:
             solved = solve_banded((1, 1), bands, sides, overwrite_ab=True, overwrite_b=True, check_finite=False)
             admittance, downward = link * (1.0 - solved[0, 1]), link * (start - first - solved[0, 0])
             now, linear, before = start, start, 0.0
-            for _ in range(TOP_PASSES):
+            for _ in range(top.TOP_PASSES):
                 coefficient, slope_ri = turbulence.fast_transfer(richardson * (air - now), table)
                 exchange = wind * coefficient + turbulence.fast_free_convection_conductance(now - air) + still
                 dry, moist = balance(
@@ -211,17 +212,17 @@ class Column:
             self.inner_enthalpy = capacity * air
             self.outer_enthalpy = float(store.film_enthalpy(air, capacity, 0.0))
 
-    def _between(self, values: Any, which: int) -> float:
-        row, share = int(self.given[which]) - 1, self.given[which + 1]
-        return float(values[row] + share * (values[row + 1] - values[row]))
+    def _between(self, values: Any, weights: int) -> float:
+        return float(self.layers[weights] @ values)
 
     def _target(self, plan: Any, step: float, allowed: bool) -> float:
         """The set point that holds now."""
-        probe = self._between(self.temperature, rows.PROBE_ROW)
+        probe = self._between(self.temperature, la.PROBED)
+        before, self.ran = self.target if self.ran else probe, allowed
         if not allowed:
-            self.heat, self.target = 0.0, probe
+            self.heat = 0.0
             return probe
-        risen = self.target + self.given[rows.HEAT_RAMP] * step
+        risen = before + self.given[rows.HEAT_RAMP] * step
         self.target = min(float(plan[rows.SET_POINT - rows.COVERED]), max(risen, probe))
         return self.target
 
@@ -230,12 +231,12 @@ class Column:
         coupling, most = self.given[rows.HEAT_COUPLING], self.given[rows.HEAT_LIMIT]
         after = temperature + increments
         if coupling > 0.0:
-            pipe, reply = self._between(after, rows.PIPE_ROW), self._between(answer, rows.PIPE_ROW)
+            pipe, reply = self._between(after, la.HEATED), self._between(answer, la.HEATED)
             supply = float(plan[rows.SUPPLY - rows.COVERED])
             drawn = coupling * (supply - pipe + self.heat * reply) / (1.0 + coupling * reply)
             most = max(min(most, drawn), 0.0)
-        lack = target - self._between(after, rows.PROBE_ROW)
-        wanted = self.heat + lack / max(self._between(answer, rows.PROBE_ROW), 1e-9)
+        lack = target - self._between(after, la.PROBED)
+        wanted = self.heat + lack / max(self._between(answer, la.PROBED), 1e-9)
         return max(min(wanted, most), 0.0) - self.heat
 
     def _account(self, leaf_curve: Any, step: float, thresholds: Any) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 
 from microclimate.column import ground, rows, store, top
 from microclimate.column import lanes as la
-from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE, TOP_PASSES
+from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE
 from microclimate.column.surface import balance, longwave_up
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
 from microclimate.physics import canopy, cover, ladder, turbulence
@@ -33,12 +33,12 @@ class Columns:
         self.lying, self.target = zero.copy(), zero - 99.0
         self.leaf, self.worst, self.coldest, self.energy = zero, zero.copy(), zero + np.inf, zero.copy()
         number = np.arange(given.shape[0])
-        self.probe = self._place(rows.PROBE_ROW, number)
-        self.pipe = self._place(rows.PIPE_ROW, number)
+        self.probe, self.pipe = self._place(la.PROBED, number), self._place(la.HEATED, number)
+        self.ran = number < 0
 
-    def _place(self, row: int, number: Any) -> Any:
-        above = self.given[row].astype(int) - 1
-        return above, number, self.given[row + 1]
+    def _place(self, weights: int, number: Any) -> Any:
+        above = (self.layers[weights] > 0.0).argmax(axis=0)
+        return above, number, self.layers[weights][above + 1, number]
 
     @staticmethod
     def _between(values: Any, place: Any) -> Any:
@@ -147,7 +147,7 @@ class Columns:
             now, linear, last_over = start, start, np.zeros(leaf.size)
             iterating = going.copy()
             found = [np.zeros(leaf.size)] * 4
-            for _ in range(TOP_PASSES):
+            for _ in range(top.TOP_PASSES):
                 place, quickness = turbulence.transfer_place(richardson * (air - now), low, high)
                 left = np.minimum(place.astype(int), last)
                 first = self.tables[table, left]
@@ -279,6 +279,7 @@ class Columns:
 
     def _target(self, plan: Any, step: float, allowed: Any) -> Any:
         probe = self._between(self.temperature, self.probe)
+        self.target, self.ran = np.where(self.ran, self.target, probe), allowed
         risen = np.maximum(self.target + self.given[rows.HEAT_RAMP] * step, probe)
         self.target = np.where(allowed, np.minimum(plan[rows.SET_POINT - rows.COVERED], risen), probe)
         self.heat = np.where(allowed, self.heat, 0.0)

@@ -7,8 +7,17 @@ from numba import njit
 
 from microclimate.column import layers, rows
 from microclimate.column import step as steps
-from microclimate.column.lanes import ENTHALPY, LANES, LAYER_VARIABLES, RESISTANCE_UNFROZEN, SIDE, TEMPERATURE
+from microclimate.column.lanes import (
+    ENTHALPY,
+    LAYER_VARIABLES,
+    PROBED,
+    RESISTANCE_UNFROZEN,
+    SIDE,
+    TEMPERATURE,
+)
 from microclimate.column.store import SKIN_CAPACITY, film_enthalpy, snow_enthalpy
+from microclimate.column.vector import lanes_of
+from microclimate.column.vector import rows as rows_of
 from microclimate.physics import turbulence
 
 COVERS = np.array(
@@ -21,7 +30,8 @@ COVERS = np.array(
 
 @njit(error_model="numpy")  # type: ignore[untyped-decorator,unused-ignore]
 def _advance(surface, layer, count, tables, covers, step, weather):  # type: ignore[no-untyped-def]
-    steps.advance(surface, layer, count, tables, covers, step, weather)
+    deep = rows_of(layer)
+    steps.advance(rows_of(surface), deep, count, steps.lowest_heated(deep, count), tables, covers, step, weather)
 
 
 class Block:
@@ -32,8 +42,9 @@ class Block:
     ) -> None:
         self.count = parameters.shape[0]
         self.kind = kind
-        self.surface = np.zeros((rows.VARIABLES, LANES), dtype=kind)
-        self.layer = np.zeros((self.count + 2, LAYER_VARIABLES, LANES), dtype=kind)
+        self.lanes = lanes_of(kind)
+        self.surface = np.zeros((rows.VARIABLES, self.lanes), dtype=kind)
+        self.layer = np.zeros((self.count + 2, LAYER_VARIABLES, self.lanes), dtype=kind)
         self.layer[1:-1, : parameters.shape[1], :] = parameters[:, :, None]
         degrees = np.broadcast_to(np.asarray(temperature, dtype=float), (self.count,))
         heat = layers.enthalpy(parameters, degrees, np.where(degrees < 0.0, 1.0, 0.0))
@@ -43,11 +54,16 @@ class Block:
         self.tables = self.tables.astype(kind)
         self.set(
             LEAF_BED=5.0, FLOOR=3.0, ALBEDO=0.21, EMISSIVITY=0.97, LEAF_CAPACITY=3000.0, RESISTANCE_DAY=70.0,
-            RESISTANCE_NIGHT=200.0, LEAF_TABLE=2.0, FILM_FULL=0.3, PROBE_ROW=1.0, PIPE_ROW=1.0, BELOW_OPEN=0.2,
+            RESISTANCE_NIGHT=200.0, LEAF_TABLE=2.0, FILM_FULL=0.3, BELOW_OPEN=0.2,
             BELOW_CLOSED=0.2, WIND_HEIGHT=2.0, TEMPERATURE_HEIGHT=2.0, HEAT_RAMP=1e3, AIR=2.0, HUMIDITY=0.004, WIND=2.0,
             DENSITY=1.25, PRESSURE=1e5, LONGWAVE=280.0, BELOW=8.0, BELOW_CONDUCTANCE=0.2, COVER_CAPACITY=1.0,
         )  # fmt: skip
         self[rows.LEAF_ENTHALPY] = film_enthalpy(float(degrees[0]), 3000.0, 0.0)
+
+    def probe(self, row: float, share: float = 0.0) -> None:
+        """Put the probe a `share` of the way from a row to the next."""
+        self.layer[:, PROBED] = 0.0
+        self.layer[int(row), PROBED], self.layer[int(row) + 1, PROBED] = 1.0 - share, share
 
     def set(self, **values: Any) -> None:
         """Rows by name."""
@@ -82,8 +98,8 @@ class Block:
         """One step; gives back what came in by flux and mass [J m-2], and the gross of it, by lane."""
         parts = self.kind(step)
         _advance(
-            self.surface.reshape(-1),
-            self.layer.reshape(-1),
+            self.surface,
+            self.layer.reshape(-1, self.lanes),
             self.count,
             self.tables,
             COVERS.astype(self.kind),

@@ -7,42 +7,30 @@ import numpy as np
 from numba import njit
 
 from microclimate.column import ground, layers
-from microclimate.column.lanes import (
-    ENTHALPY,
-    HALF,
-    INCREMENT,
-    LANES,
-    LAYER_VARIABLES,
-    MISFIT,
-    OPEN_LANE,
-    TEMPERATURE,
-    at,
-)
+from microclimate.column.lanes import ENTHALPY, LAYER_VARIABLES, TEMPERATURE, at
 from microclimate.column.step import PASSES, TOLERANCE
+from microclimate.column.vector import anywhere, lanes_of
+from microclimate.column.vector import rows as rows_of
 
 
 @njit(error_model="numpy", fastmath={"contract"})  # type: ignore[untyped-decorator,unused-ignore]
-def _march(layer, count, above, resistance, step, bottom, out):  # type: ignore[no-untyped-def]
+def _march(room, count, above, resistance, step, bottom, out):  # type: ignore[no-untyped-def]
+    layer = rows_of(room)
+    nothing = 0.0 * layer[0]
     ground.settle(layer, count)
     for time in range(above.shape[0]):
-        for lane in range(LANES):
-            layer[at(0, HALF, lane)] = resistance
-            layer[at(0, TEMPERATURE, lane)] = above[time]
-            layer[at(0, OPEN_LANE, lane)] = 1.0
-            layer[at(0, MISFIT, lane)] = 0.0
-            layer[at(count + 1, HALF, lane)] = 1.0 / bottom
-            layer[at(count + 1, TEMPERATURE, lane)] = 0.0
-        ground.begin(layer, count)
+        layer[at(0, TEMPERATURE)] = nothing + above[time]
+        ground.begin(layer, count, nothing + resistance, nothing + 1.0 / bottom)
+        going = nothing == 0.0
         for _ in range(PASSES):
-            for lane in range(LANES):
-                layer[at(0, INCREMENT, lane)] = 0.0
-            ground.eliminate(layer, count, 1.0 / step)
-            ground.update(layer, count)
-            if layer[at(count, MISFIT, 0)] < TOLERANCE:
+            ground.eliminate(layer, count, 0, False, nothing, nothing, 1.0 / step)
+            misfit = ground.update(layer, count, 0, nothing, nothing, going, nothing)
+            going = going & (misfit >= TOLERANCE)
+            if not anywhere(going):
                 break
         for row in range(count):
-            out[time, 0, row] = layer[at(row + 1, TEMPERATURE, 0)]
-            out[time, 1, row] = layer[at(row + 1, ENTHALPY, 0)]
+            out[time, 0, row] = room[at(row + 1, TEMPERATURE), 0]
+            out[time, 1, row] = room[at(row + 1, ENTHALPY), 0]
 
 
 def soil(depth: float) -> Any:
@@ -87,10 +75,10 @@ class Slab:
         """Temperatures [degC] and frozen shares [1] at the end of each step, (time, layer)."""
         count = self.thickness.size
         degrees = np.broadcast_to(np.asarray(start, dtype=float), (count,))
-        layer = np.zeros((count + 2, LAYER_VARIABLES, LANES))
+        layer = np.zeros((count + 2, LAYER_VARIABLES, lanes_of(float)))
         layer[1:-1, : layers.LAYER_PARAMETERS] = self.parameters[:, :, None]
         heat = layers.enthalpy(self.parameters, degrees, (degrees < 0.0).astype(float))
         layer[1:-1, ENTHALPY] = heat[:, None]
         out = np.zeros((len(above), 2, count))
-        _march(layer.reshape(-1), count, np.asarray(above, dtype=float), resistance, step, bottom, out)
+        _march(layer.reshape(-1, layer.shape[-1]), count, np.asarray(above, dtype=float), resistance, step, bottom, out)
         return out[:, 0], layers.temperature(self.parameters, out[:, 1])[1]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from microclimate.column import layers, rows
-from microclimate.column.lanes import HEATED, LANES, SIDE
+from microclimate.column.lanes import HEATED, SIDE
 from tests.column.block import Block
 from tests.simulate.world import zone
 
@@ -14,15 +14,12 @@ def _busy(kind: type) -> Block:
     cut = layers.grid(zone().layers)
     block = Block(layers.kernel_parameters(layers.properties(cut, cut.water_content)), 3.0, kind)
     block.layer[11, HEATED], block.layer[12, HEATED] = 0.4, 0.6
-    lanes = np.arange(LANES)
+    block.probe(7.0, 0.5)
+    lanes = np.arange(block.lanes)
     block.set(
         HEAT_LIMIT=150.0,
         HEAT_COUPLING=np.where(lanes % 2 == 0, 8.0, 0.0),
         HEAT_BAND=np.where(lanes % 8 == 3, 1.0, 0.0),
-        PROBE_ROW=7.0,
-        PROBE_SHARE=0.5,
-        PIPE_ROW=11.0,
-        PIPE_SHARE=0.6,
         SET_POINT=6.0,
         SUPPLY=30.0,
         WARM_AIR=15.0,
@@ -33,8 +30,8 @@ def _busy(kind: type) -> Block:
 def _winter(block: Block, days: int, step: float) -> tuple[float, float]:
     """A made-up winter of sun, cloud, rain, snow, covers laid and lifted; residual and gross of the worst lane."""
     rng = np.random.default_rng(3)
-    lanes = np.arange(LANES)
-    start, came, gross = block.stored(), np.zeros(LANES), np.zeros(LANES)
+    lanes = np.arange(block.lanes)
+    start, came, gross = block.stored(), np.zeros(block.lanes), np.zeros(block.lanes)
     per_day = round(86400.0 / step)
     for n in range(days * per_day):
         hour, day = 24.0 * (n % per_day) / per_day, n // per_day
@@ -76,7 +73,7 @@ def test_energy_closes_through_a_side_face() -> None:
     block = Block(layers.kernel_parameters(layers.properties(cut, cut.water_content)), 4.0)
     block.layer[1:-1, SIDE] = 0.8
     block.set(SIDED=1.0, LONGWAVE=330.0)
-    start, came, gross = block.stored(), np.zeros(LANES), np.zeros(LANES)
+    start, came, gross = block.stored(), np.zeros(block.lanes), np.zeros(block.lanes)
     for n in range(400):
         block.set(AIR=6.0 + 4.0 * np.sin(0.05 * n), HUMIDITY=0.004)
         a, b = block.advance(600.0)
@@ -93,7 +90,7 @@ def test_energy_in_float32() -> None:
 @pytest.mark.parametrize("row", ["SNOW", "COVER_FROST", "LEAF_FROST", "HEAT", "UNDER"])
 def test_the_switches_were_on(row: str) -> None:
     block = _busy(np.float64)
-    seen = np.zeros(LANES)
+    seen = np.zeros(block.lanes)
     values = []
     original = block.advance
 

@@ -79,10 +79,11 @@ def _column(depth: float, pitch: float, steps: int, step: float) -> tuple[np.nda
     spacing = cut.depth[int(row)] - cut.depth[int(row) - 1]
     resistance = heating.row_resistance(pitch, RADIUS, CONDUCTIVITY, WALL, share, spacing)
     block.layer[int(row), HEATED], block.layer[int(row) + 1, HEATED] = 1.0 - share, share
+    block.probe(1.0)
     # so thin an air that nothing but the floor exchanges: a plain 10 W m-2 K-1
     block.set(
         DENSITY=1e-9, FLOOR=SURFACE, EMISSIVITY=0.0, LEAF_BED=1e4, LEAF_CAPACITY=1.0, AIR=0.0, BELOW_CONDUCTANCE=1e-12,
-        HEAT_LIMIT=1e6, HEAT_COUPLING=1.0 / resistance, PIPE_ROW=row, PIPE_SHARE=share, PROBE_ROW=1.0, SET_POINT=90.0,
+        HEAT_LIMIT=1e6, HEAT_COUPLING=1.0 / resistance, SET_POINT=90.0,
         SUPPLY=WATER, HEATING_ALLOWED=1.0, LEAF_ENTHALPY=2.0,
     )  # fmt: skip
     told, warmth = [], []

@@ -11,9 +11,9 @@ STEPS = 200
 def test_the_three_agree() -> None:
     """Over 200 steps with frost, freezing, covers and a thermostat: 1e-8 K (found 1e-10)."""
     work = case(4, 1, 6, STEPS / 12.0)
-    arguments = kernel(work, traced=True)
-    loop.run(0, blocks(work), *arguments)
-    traces, layers = arguments[-1], work.fixed.layers.shape[1]
+    job = kernel(work, traced=True)
+    loop.run(0, blocks(work), job)
+    traces, layers = job.traces, work.fixed.layers.shape[1]
     soil = slice(loop.TRACE, loop.TRACE + layers)
     columns = naive_columns(work, range(work.columns.shape[0]))
     wide, told = vectorised_columns(work)
