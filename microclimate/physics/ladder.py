@@ -42,7 +42,7 @@ def surface_state(
     canopy_temperature : [K]
     ice_top : frozen share of the water [1] in 0 to 10 mm
     ice_least : lowest frozen share [1] of any layer in 0 to 25 mm
-    ice_most : highest frozen share [1] of any layer down to 50 mm
+    ice_most : highest frozen share [1] of any layer from below the crust (10 mm) down to 50 mm
     coldest : the lower of surface temperature and temperature at 25 mm [K]
     thresholds : as `THRESHOLDS`
     """
