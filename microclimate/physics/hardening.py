@@ -28,7 +28,8 @@ def hardening(lt50: Value, hardest: Value, crown: Value) -> Value:
 
     The crown's daily mean, held within 0 and 10 degC. `hardest` is what the grass can reach.
     """
-    return HARDENING * (WARMEST_HARDENING - np.clip(crown - ZERO_CELSIUS, 0.0, WARMEST_HARDENING)) * (lt50 - hardest)
+    held = np.minimum(np.maximum(crown - ZERO_CELSIUS, 0.0), WARMEST_HARDENING)
+    return HARDENING * (WARMEST_HARDENING - held) * (lt50 - hardest)
 
 
 @formula
@@ -54,7 +55,7 @@ def snow_stress(crown: Value, snow_depth: Value) -> Value:
     f: `snow_depth` over 125 mm, at most 1; `crown` [K].
     """
     breath = (np.exp(0.84 + 0.051 * np.maximum(crown - ZERO_CELSIUS, -2.5)) - 2.0) / 1.85
-    return RESPIRATION * breath * np.clip(snow_depth / DEEP_SNOW, 0.0, 1.0)
+    return RESPIRATION * breath * np.minimum(np.maximum(snow_depth / DEEP_SNOW, 0.0), 1.0)
 
 
 @formula
@@ -65,7 +66,8 @@ def cold_had(crown: Value) -> Value:
     """
     degrees = crown - ZERO_CELSIUS
     power = np.log(2.0) / np.log((WARMEST_COLD - COLDEST_COLD) / (BEST_COLD - COLDEST_COLD))
-    x = (np.clip(degrees, COLDEST_COLD, WARMEST_COLD) - COLDEST_COLD) / (BEST_COLD - COLDEST_COLD)
+    held = np.minimum(np.maximum(degrees, COLDEST_COLD), WARMEST_COLD)
+    x = (held - COLDEST_COLD) / (BEST_COLD - COLDEST_COLD)
     return 2.0 * x**power - x ** (2.0 * power)
 
 
