@@ -251,6 +251,20 @@ def replay(
 
 
 @app.command()
+def verify(
+    venue: VENUE,
+    log: Annotated[Path | None, typer.Option("--log", metavar="FILE", help="else fieldlog.db beside the venue")] = None,
+    out: OUT = None,
+    debug: DEBUG = False,
+) -> None:
+    """Score past forecasts and advice against what was read and seen since."""
+    from microclimate.workflow.verify import verify as run
+
+    with told_plainly(debug):
+        typer.echo(run(venue, log=log, out=out), nl=False)
+
+
+@app.command()
 def calibrate(
     venue: VENUE,
     weather: Annotated[Path, typer.Option("--weather", metavar="FILE", help="observed weather of the readings' days")],

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from microclimate.learn.compare import OFFSET_RATE
+from microclimate.risk.missed import correction
 from microclimate.venue.calibration import LearnedResidual
 
 Array = NDArray[np.float64]
@@ -82,13 +83,6 @@ def ridge(error: Array, features: Array) -> LearnedResidual:
             "nights": error.size,
         }
     )
-
-
-def correction(learned: LearnedResidual, features: Array) -> Array:
-    """What to add [K] to minima with `features` (..., 4); beyond what was seen it is held at the edge of that."""
-    centre, reach = np.array(learned.centre), np.array(learned.reach)
-    slopes = np.array([learned.modelled, learned.air, learned.wind, learned.cloud])
-    return np.asarray(learned.constant + np.clip(features - centre, -reach, reach) @ slopes)
 
 
 def _running(error: Array) -> Array:

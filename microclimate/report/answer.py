@@ -141,6 +141,8 @@ class Answer:
         What the manager set.
     advice : tuple of Advice
         What to do and by when, where it was asked for.
+    record : tuple of str
+        Sentences: how the last nights were told, how old what was learned is, what was laid on tonight.
     plan : Planned or None
         The plan behind that advice, with its figures.
 
@@ -170,6 +172,7 @@ class Answer:
     limit: Limit | None = None
     advice: tuple[Advice, ...] = ()
     plan: Planned | None = None
+    record: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         specs = {"risk": RISK_VARIABLES, "curves": CURVES, "sky": SKY, "cells": CELLS, "section": SECTION}

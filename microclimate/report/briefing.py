@@ -109,6 +109,7 @@ def page(answer: Answer) -> str:
     assumed = words_reasons.assumed(answer.assumed, answer.shown)
     reasons = words_reasons.reasons(answer)
     sources = [words_head.forecast_words(answer), words_head.start_words(answer), *words_head.not_covered(answer)]
+    sources += answer.record
     advice = words_head.advice_words(answer)
     sheet = fitted(answer, cautions, [*reasons, *sources], assumed, advice)
     css = (_TEMPLATES / "briefing.css").read_text(encoding="utf-8")

@@ -37,7 +37,7 @@ def text(answer: Answer) -> str:
             lines += _wrapped("Unknown: the forecast ends before this window does.", "  ")
     lines += _bullets("Why", words_reasons.reasons(answer))
     lines += ["", *_wrapped(words_head.forecast_words(answer)), *_wrapped(words_head.start_words(answer))]
-    for line in words_head.not_covered(answer):
+    for line in (*words_head.not_covered(answer), *answer.record):
         lines += _wrapped(line)
     lines += _bullets("Assumed", words_reasons.assumed(answer.assumed, answer.shown))
     lines += _bullets("Take care", words_cautions.cautions(answer))

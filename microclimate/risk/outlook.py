@@ -9,6 +9,7 @@ import xarray as xr
 from numpy.typing import NDArray
 from scipy.special import betaincinv
 
+from microclimate.risk.missed import Missed, corrected
 from microclimate.schema import RISK_VARIABLES, STATE_NAMES, SurfaceState, seal
 
 QUANTILES = (0.1, 0.5, 0.9)  # of the realizations, for temperatures
@@ -16,7 +17,7 @@ RANGE = (0.05, 0.95)  # of the chance itself
 KNOWN_SHARE = 0.5  # below this share of realizations that reach the end of a window its chances are unknown; ours
 
 
-def assess(outcome: xr.Dataset, plan: int = 0) -> xr.Dataset:
+def assess(outcome: xr.Dataset, plan: int = 0, missed: Missed | None = None) -> xr.Dataset:
     """Chances and worst temperatures of every zone in every window.
 
     Parameters
@@ -25,6 +26,8 @@ def assess(outcome: xr.Dataset, plan: int = 0) -> xr.Dataset:
         Sealed by `schema.OUTCOME_VARIABLES`; patch coordinates `zone`, `zone_index` and `area`.
     plan : int
         Which plan of it to assess.
+    missed : Missed, optional
+        What the venue's own nights have taught that the model misses; laid on before chances are counted.
 
     Returns
     -------
@@ -38,6 +41,8 @@ def assess(outcome: xr.Dataset, plan: int = 0) -> xr.Dataset:
     95 % range of the Beta marginal, widened by the realizations that are unknown.
     """
     chosen = outcome.isel(plan=plan)
+    if missed is not None:
+        chosen = corrected(chosen, missed)
     index = chosen["zone_index"].values.astype(int)
     area = chosen["area"].values
     zones = [int(z) for z in np.unique(index)]

@@ -17,13 +17,13 @@ from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.fieldlog import readings as spots
 from microclimate.report import briefing, calendar, message, screen, words_plan
 from microclimate.report.answer import Answer, Limit, Start
-from microclimate.risk import outlook
+from microclimate.risk import missed, outlook
 from microclimate.schema import Event, SurfaceState
 from microclimate.simulate import run, start, start_file
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
 from microclimate.weather.visit import Visit
-from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, warm, windows
+from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, record, warm, windows
 from microclimate.workflow import members as nightly
 
 MEMBERS = 31
@@ -58,6 +58,7 @@ class Run:
     outcome: xr.Dataset
     canopy: xr.Dataset
     risk: xr.Dataset
+    missed: missed.Missed | None  # what was laid on the outcome before its chances were counted
 
 
 def tonight(
@@ -118,9 +119,16 @@ def tonight(
     answer = told(done, states, pictures.cells(*given, done.windows[0], chosen), now, chosen)
     if out is not None:
         files.folder(out)
+    log = _log(venue_path, out)
+    lowest = done.outcome["canopy_temperature_min"].isel(plan=0).transpose("realization", "patch", "event").values
+    answer = replace(answer, record=record.lines(done.venue, answer, done.missed, lowest, log))
+    if log is not None:
+        kept = done.outcome.isel(plan=0)
+        kept = kept if done.missed is None else missed.corrected(kept, done.missed)
+        record.keep(log, kept, done.weather, done.windows, now)
     if advice:
         say("Trying out plans ...")
-        log = None if out is None else out / advise.LOG
+        log = log or (None if out is None else out / advise.LOG)
         plan = advise.planned(done.venue, done.forcing, done.initial, done.windows, now, issued=answer.issued, log=log)
         answer = replace(answer, plan=plan, advice=words_plan.advice(answer, plan))
     text = screen.text(answer)
@@ -192,8 +200,15 @@ def work_out(
     plan = plans.nothing(venue, windows.stamp(begin), windows.stamp(end))
     outcome, canopy = run.outcome(venue, forcing, initial, plan, spans, states="canopy")
     assert canopy is not None
-    risk = outlook.assess(outcome)
-    return Run(venue, members, got.name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk)
+    laid = record.missed(venue, members, spans)
+    risk = outlook.assess(outcome, missed=laid)
+    return Run(venue, members, got.name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk, laid)
+
+
+def _log(venue_path: Path, out: Path | None) -> Path | None:
+    """The field log where there is one: beside the venue, else in the folder that is written to."""
+    found = [files.log(venue_path, None), *([] if out is None else [out / advise.LOG])]
+    return next((path for path in found if path.exists()), None)
 
 
 def told(done: Run, states: xr.Dataset, cells: xr.Dataset, now: datetime, chosen: int) -> Answer:

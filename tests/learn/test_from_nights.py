@@ -11,6 +11,7 @@ from microclimate.learn import decide, residual
 from microclimate.learn.from_nights import taught
 from microclimate.learn.nightdata import Gather, NightData, shuffled
 from microclimate.learn.replay import Station
+from microclimate.risk import missed
 from microclimate.venue import calibration, load
 from microclimate.venue.load import Venue
 
@@ -108,7 +109,7 @@ def test_what_is_missed_by_kind_of_night_is_learned_from_sixty_nights_on() -> No
     assert many.after < 0.55 < many.before
     assert many.residual.cloud == pytest.approx(-1.5, abs=0.6)  # shrunk by the penalty
     _, observed, modelled, kinds = made_nights(120, seed=8)
-    told = modelled + residual.correction(many.residual, np.column_stack([modelled, kinds]))
+    told = modelled + missed.correction(many.residual, np.column_stack([modelled, kinds]))
     assert np.sqrt(np.mean((observed - told) ** 2)) < 0.6 * np.sqrt(np.mean((observed - modelled) ** 2))
 
 
@@ -117,7 +118,7 @@ def test_beyond_what_was_seen_the_correction_holds_still() -> None:
     learned = residual.learn(nights, observed, modelled, kinds).residual
     assert learned is not None
     far = np.array([[200.0, 200.0, 90.0, 0.5], [150.0, 150.0, 900.0, 0.5]])
-    edge, beyond = residual.correction(learned, far)
+    edge, beyond = missed.correction(learned, far)
     assert edge == beyond
 
 
