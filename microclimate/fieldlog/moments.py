@@ -40,7 +40,7 @@ class Clock:
 def tidy(texts: pd.Series) -> pd.Series:
     """Stamps without the ornaments of loggers: one space, AM and PM plain, no weekday, no zone word."""
     text = texts.astype("string").fillna("").str.strip()
-    if not text.str.contains(r"[A-Za-z,]|\s\s|\d\s*[ap]\.", regex=True).any():
+    if not text.str.contains(r"[A-SU-Ya-z,]|\s\s|\d\s*[ap]\.|T\s|\sT", regex=True).any():  # T and Z are plain
         return text.astype(object)
     text = text.str.replace(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*,?\s+", "", regex=True, case=False)
     text = text.str.replace(r"\s*\b([ap])\.?\s?m\.?$", r" \1M", regex=True, case=False)
