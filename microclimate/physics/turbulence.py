@@ -200,7 +200,9 @@ def transfer_place(richardson: Value, low: Value, high: Value) -> tuple[Value, V
     past = share * end
     inverse = 1.0 / (np.abs(held) + past)
     span = _TABLE_STEPS * (1.0 + share) * inverse
-    return 2.0 + _TABLE_STEPS + span * held, span * past * inverse
+    place = 2.0 + _TABLE_STEPS + span * held
+    # rounding, of float32 above all, must not reach the two numbers before the coefficients
+    return choose(place > 2.0, place, 2.0), span * past * inverse
 
 
 @formula
