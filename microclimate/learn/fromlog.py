@@ -10,6 +10,7 @@ from microclimate.fieldlog.kinds import KINDS, MODELLED
 from microclimate.fieldlog.store import Store
 from microclimate.schema import OBSERVATIONS, seal
 
+FEWEST = 3  # readings of a sensor that are worth a row of scores (ours)
 HEADER = b"SQLite format 3\x00"
 
 
@@ -52,7 +53,7 @@ def observations(
             if sensor.quantity not in MODELLED:
                 continue
             times, values = store.values(sensor.number, start, end, flagged=flagged)
-            if times.size:
+            if times.size >= FEWEST:
                 rows.append((sensor, times, values))
     if not rows:
         wanted = ", ".join(name for name in MODELLED if "temperature" in name)

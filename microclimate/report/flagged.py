@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from microclimate.report import canvas, words_fieldlog
+from microclimate.report.words import sentence
 from microclimate.units import Shown
 
 PAGE = "flagged.html"
@@ -56,7 +57,7 @@ def page(name: str, told: Sequence[Told], drawn: Sequence[Drawn], shown: Shown) 
         span = words_fieldlog.when(first, shown)
         if last != first:
             span += f" to {words_fieldlog.when(last, shown)}"
-        rows.append(_Row(where, why, f"{count:,}", span, picture))
+        rows.append(_Row(where, sentence(why), words_fieldlog.counted(count, "reading"), span, picture))
     css = (_TEMPLATES / "briefing.css").read_text(encoding="utf-8")
     return _PAGES.get_template("flagged.html").render(name=name, css=Markup(css), rows=rows)
 

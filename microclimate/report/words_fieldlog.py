@@ -234,9 +234,9 @@ def _span(seconds: float) -> str:
 
 def added(new: int, known: int, other: int, states: int, log: str, kept: str) -> str:
     """What was stored."""
-    parts = [f"{_count(new, 'new reading')} in {log}."]
+    parts = [f"{counted(new, 'new reading')} in {log}."]
     if states:
-        parts.append(f"{_count(states, 'new surface state')}.")
+        parts.append(f"{counted(states, 'new surface state')}.")
     if known:
         parts.append(f"{known} stood there already.")
     if other:
@@ -257,7 +257,8 @@ _PLURAL = {
 }
 
 
-def _count(number: int, what: str) -> str:
+def counted(number: int, what: str) -> str:
+    """A number of things: '1 reading', '2,166 readings'."""
     return f"{number:,} {what if number == 1 else _PLURAL.get(what, what + 's')}"
 
 
@@ -299,27 +300,27 @@ def flagged(
     shown: Shown,
 ) -> str:
     """What a quality check found: place, why, count, first and last of each finding."""
-    lines = _wrapped(f"{_count(readings, 'reading')} of {_count(sensors, 'sensor')} looked at.")
+    lines = _wrapped(f"{counted(readings, 'reading')} of {counted(sensors, 'sensor')} looked at.")
     if not found:
         return _text([*lines, "", "Nothing to flag."])
     lines += ["", "Flagged (the readings stay in the log, replay and calibrate leave them out):"]
     lines += _bullets(
-        f"{where}: {why}; {_count(count, 'reading')}, {when(first, shown)}"
+        f"{where}: {why}; {counted(count, 'reading')}, {when(first, shown)}"
         + (f" to {when(last, shown)}" if last != first else "")
         for where, why, count, first, last in found
     )
-    lines += ["", f"{_count(new, 'new flag')}."]
+    lines += ["", f"{counted(new, 'new flag')}."]
     return _text(lines)
 
 
 def exported(readings: int, written: Sequence[str]) -> str:
     """What was written for other programs."""
-    return _text([f"{_count(readings, 'reading')} written:", *(f"- {name}" for name in written)])
+    return _text([f"{counted(readings, 'reading')} written:", *(f"- {name}" for name in written)])
 
 
 def withdrawn(count: int) -> str:
     """How much of a file was taken back."""
-    return f"{_count(count, 'reading')} taken back: they stay in the log and count no more.\n"
+    return f"{counted(count, 'reading')} taken back: they stay in the log and count no more.\n"
 
 
 def listed(
@@ -330,18 +331,18 @@ def listed(
     shown: Shown,
 ) -> str:
     """What the log holds: place, name, count, flagged, first and last of each sensor; its files by number."""
-    lines = _wrapped(f"{log}: {_count(sum(s[2] for s in sensors), 'reading')} of {_count(len(sensors), 'sensor')}")
+    lines = _wrapped(f"{log}: {counted(sum(s[2] for s in sensors), 'reading')} of {counted(len(sensors), 'sensor')}")
     if sensors:
         lines += ["", "Sensors:"]
         lines += _bullets(
-            f"{where}{'' if '@' in name else f' ({name})'}: {_count(count, 'reading')}"
+            f"{where}{'' if '@' in name else f' ({name})'}: {counted(count, 'reading')}"
             f"{f', {flagged:,} flagged' if flagged else ''}, {_dates(first, last, shown)}"
             for where, name, count, flagged, first, last in sensors
         )
     if sources:
         lines += ["", "Files, with the number that `fieldlog withdraw` takes:"]
         lines += _bullets(f"{number}: {name}, added {when(added, shown)}" for number, name, added in sources)
-    kept = [f"{_count(counts[name], what)}" for name, what in _KEPT.items() if counts.get(name)]
+    kept = [f"{counted(counts[name], what)}" for name, what in _KEPT.items() if counts.get(name)]
     if kept:
         lines += ["", *_wrapped(f"Besides: {', '.join(kept)}.")]
     return _text(lines)
