@@ -72,6 +72,8 @@ def test_the_loop_is_made_for_the_types_of_real_runs_and_without_the_bowl(monkey
 
     monkeypatch.setattr("microclimate.exposure.bowl.bowl", touched)
     monkeypatch.setattr("microclimate.exposure.force.forcing", touched)
+    real = set(kinds)  # one call for each thread's share of the columns
+    kinds.clear()
     warm.main("loop", "")
-    assert len(kinds) == 2
-    assert kinds[0] == kinds[1]
+    assert len(real) == 1
+    assert set(kinds) == real
