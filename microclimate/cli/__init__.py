@@ -9,7 +9,7 @@ import typer
 
 from microclimate import __version__
 from microclimate.cli import fieldlog
-from microclimate.cli.common import DEBUG, FORECAST, OUT, SOURCE, VENUE, say, told_plainly
+from microclimate.cli.common import DEBUG, FORECAST, OUT, SOURCE, TIMEZONE, VENUE, say, told_plainly
 from microclimate.cli.sizing import sizing
 from microclimate.weather.formats import FORMATS
 
@@ -232,9 +232,7 @@ def replay(
         ),
     ],
     out: OUT = None,
-    timezone: Annotated[
-        str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
-    ] = None,
+    timezone: TIMEZONE = None,
     stamp: Annotated[
         Literal["start", "end", "centre"], typer.Option("--stamp", help="part of its interval that a stamp names")
     ] = "end",
@@ -278,9 +276,7 @@ def calibrate(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="FILE", help="else calibration.toml beside the venue")
     ] = None,
-    timezone: Annotated[
-        str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
-    ] = None,
+    timezone: TIMEZONE = None,
     debug: DEBUG = False,
 ) -> None:
     """Learn from readings what the site leaves uncertain; taken only where nights held out are told better."""

@@ -15,6 +15,9 @@ VENUE = Annotated[Path, typer.Argument(metavar="VENUE.toml", help="the venue's d
 FORECAST = "forecast: " + ", ".join(FORMATS)
 SOURCE = "ask a service: nws (US), metno (anywhere), mosmix:ID (places of the German weather service)"
 OUT = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="also write files here")]
+TIMEZONE = Annotated[
+    str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
+]
 DEBUG = Annotated[bool, typer.Option("--debug", help="show the traceback of an error")]
 
 

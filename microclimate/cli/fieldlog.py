@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 import typer
 
-from microclimate.cli.common import DEBUG, OUT, say, told_plainly
+from microclimate.cli.common import DEBUG, OUT, TIMEZONE, say, told_plainly
 
 app = typer.Typer(
     no_args_is_help=True, rich_markup_mode=None, help="Readings, notes and states: into the venue's log and out of it."
@@ -29,9 +29,7 @@ def add(
         Path | None,
         typer.Option("--mapping", metavar="FILE", help="how this logger is read: written once, then used"),
     ] = None,
-    timezone: Annotated[
-        str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
-    ] = None,
+    timezone: TIMEZONE = None,
     stamp: Annotated[
         Literal["start", "end", "centre"], typer.Option("--stamp", help="part of its interval that a stamp names")
     ] = "end",

@@ -12,6 +12,7 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+from numba.extending import register_jitable
 from numpy.typing import NDArray
 
 from microclimate.column.jit import kernel, over_threads
@@ -26,6 +27,25 @@ TOUCH = 1e-7  # [1] intervals whose tangents are nearer than this are one
 ZENITH = 1e30  # its tangent
 FULL = 65535.0  # store steps from horizon to zenith: 0.0014 degree each
 STEP = 0.5 * math.pi / FULL
+
+
+@register_jitable
+def _spanned(angle: Any) -> tuple[float, float, bool]:
+    """Azimuths a triangle spans to both sides of its first corner's, and whether it lies overhead.
+
+    `angle` (3,): of its corners about the point. All edges turning one way round means that it lies overhead.
+    """
+    low, high, whole = 0.0, 0.0, 0.0
+    for v in range(3):
+        turn = angle[(v + 1) % 3] - angle[v]
+        if turn > math.pi:
+            turn -= 2.0 * math.pi
+        elif turn < -math.pi:
+            turn += 2.0 * math.pi
+        whole += turn
+        if v < 2:
+            low, high = min(low, whole), max(high, whole)
+    return low, high, abs(whole) > math.pi
 
 
 @dataclass(frozen=True)
@@ -164,19 +184,7 @@ def _clip_one(
             angle[v] = math.atan2(y[v], x[v])
         if not above:
             continue
-        # turns of the three edges about the point: all one way round means that the triangle lies overhead
-        span_low, span_high, here, whole = 0.0, 0.0, 0.0, 0.0
-        for v in range(3):
-            turn = angle[(v + 1) % 3] - angle[v]
-            if turn > math.pi:
-                turn -= 2.0 * math.pi
-            elif turn < -math.pi:
-                turn += 2.0 * math.pi
-            whole += turn
-            here += turn
-            if v < 2:
-                span_low, span_high = min(span_low, here), max(span_high, here)
-        overhead = abs(whole) > math.pi
+        span_low, span_high, overhead = _spanned(angle)
         if overhead:
             k_from, k_to = 0, azimuths - 1
         else:
@@ -361,19 +369,9 @@ def _crest(first: Any, end: Any, points: Any, triangles: Any, azimuths: Any, dis
             for v in range(3):
                 x[v], y[v] = triangles[t, v, 0] - points[i, 0], triangles[t, v, 1] - points[i, 1]
                 angle[v] = math.atan2(y[v], x[v])
-            low, high, here, whole = 0.0, 0.0, 0.0, 0.0
-            for v in range(3):
-                turn = angle[(v + 1) % 3] - angle[v]
-                if turn > math.pi:
-                    turn -= 2.0 * math.pi
-                elif turn < -math.pi:
-                    turn += 2.0 * math.pi
-                whole += turn
-                here += turn
-                if v < 2:
-                    low, high = min(low, here), max(high, here)
+            low, high, overhead = _spanned(angle)
             begin = (angle[0] + low) % (2.0 * math.pi) - 1e-9
-            span = 7.0 if abs(whole) > math.pi else high - low + 2e-9  # overhead it spans all
+            span = 7.0 if overhead else high - low + 2e-9  # overhead it spans all
             begun, looks = 0, 0
             while begun < many and azimuths[begun] < begin:
                 begun += 1

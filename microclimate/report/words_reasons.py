@@ -91,7 +91,7 @@ ASSUMED: Mapping[str, str] = {
     "wind_height": "wind taken to be measured at {value:length}",
     "temperature_height": "air temperature taken to be measured at {value:length}",
     "direction": "no wind direction given",
-    "calm_direction": "calm hours keep the wind direction before them: {value}",
+    "calm_direction": "calm hours keep the wind direction before them: {value} of them",
     "gust": "gusts taken as {value} times the wind",
     "cloud": "cloud worked out from {value}",
     "cloud=longwave": "cloud worked out from the heat of the sky",

@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 
 STEP = 600.0  # [s]
 # what hangs on stamps and venue alone, and is the same for every winter of a climate
-_KEPT = ("steps", "_lit", "sight", "crest_by_cell", "crest", "_through", "basin", "shelter")
+_KEPT = ("steps", "_lit", "shelter")  # what the place alone gives is shared through `Forcing.place`
 
 
 @dataclass(frozen=True)

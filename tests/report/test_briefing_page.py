@@ -9,12 +9,12 @@ import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from importlib.resources import files
 from pathlib import Path
 
 import made_plan
 import pytest
 import xarray as xr
+from looked_at import DESK, PHONE, axe_finds
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from microclimate.report import briefing, words_cautions, words_plan
@@ -33,7 +33,6 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 
 
 @pytest.fixture(scope="module")
@@ -133,16 +132,7 @@ def test_the_sheet_holds_what_it_must(opened: Page, told: Answer) -> None:
 
 
 def test_no_finding_of_axe(opened: Page) -> None:
-    opened.evaluate(files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8"))
-    opened.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
-    for scheme, size in (("light", PHONE), ("dark", DESK)):
-        opened.set_viewport_size(size)
-        opened.emulate_media(color_scheme=scheme)
-        found = opened.evaluate(
-            "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'best-practice']})"
-            ".then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 90)).join(' | ')))"
-        )
-        assert found == [], scheme
+    assert axe_finds(opened) == {"light": [], "dark": []}
 
 
 def test_no_scrolling_sideways(opened: Page) -> None:

@@ -3,18 +3,17 @@
 import os
 import shutil
 from collections.abc import Iterator
-from importlib.resources import files
 from pathlib import Path
 
 import pytest
 from forbidden_words import FORBIDDEN, NOT_METRIC, NOT_US
+from looked_at import PHONE, axe_finds
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from microclimate.workflow.zones import zones
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
-PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
 LAMP = """
 [[lamp]]
 name = "rig"
@@ -84,16 +83,7 @@ def opened(told: tuple[str, str, Path], browser: Browser) -> Iterator[Page]:
 
 @pytest.mark.page
 def test_no_finding_of_axe(opened: Page) -> None:
-    opened.evaluate(files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8"))
-    opened.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
-    for scheme, size in (("light", PHONE), ("dark", DESK)):
-        opened.set_viewport_size(size)
-        opened.emulate_media(color_scheme=scheme)
-        found = opened.evaluate(
-            "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'best-practice']})"
-            ".then(r => r.violations.map(v => v.id + ': ' + v.nodes.map(n => n.html.slice(0, 90)).join(' | ')))"
-        )
-        assert found == [], scheme
+    assert axe_finds(opened) == {"light": [], "dark": []}
 
 
 @pytest.mark.page
