@@ -10,7 +10,7 @@ import xarray as xr
 
 from microclimate.errors import refuse
 from microclimate.schema import Site
-from microclimate.weather import table
+from microclimate.weather import season, table
 from microclimate.weather.formats import csv, grib, metar, metno, mosmix, netcdf, nws, nws_observed, surfrad, typical
 
 MOST_BYTES = 400_000_000  # a point forecast is far smaller; more is a mistake or an attack
@@ -47,7 +47,7 @@ def weather_of(data: bytes, name: Path, site: Site, *, mapping: Mapping[str, str
     """The same of bytes that are in no file yet; `name` is for messages and for dates in it."""
     if not data.strip():
         raise refuse(name.name, "is empty", "a weather file")
-    return table.dataset(_table(data, name, site, mapping))
+    return season.judged(table.dataset(_table(data, name, site, mapping)), site.latitude, name.name)
 
 
 def _bytes(path: Path) -> bytes:
