@@ -109,10 +109,14 @@ def levels(values: NDArray[np.float64], shown: Shown, most: int = 10) -> NDArray
 
 def about_freezing(borders: NDArray[np.float64], shown: Shown) -> BoundaryNorm:
     """Colours for the classes, pale where freezing lies however lopsided the classes are."""
-    freezing = float(shown.number(ZERO_CELSIUS, "temperature"))
+    return about(borders, float(shown.number(ZERO_CELSIUS, "temperature")))
+
+
+def about(borders: NDArray[np.float64], middle: float) -> BoundaryNorm:
+    """Colours for the classes, pale at `middle` however lopsided the classes are."""
     step = float(borders[1] - borders[0])
-    reach = max(round(float(np.abs(borders - freezing).max()) / step), 2)  # two classes at least on either side
-    whole = freezing + step * np.arange(-reach, reach + 1)
+    reach = max(round(float(np.abs(borders - middle).max()) / step), 2)  # two classes at least on either side
+    whole = middle + step * np.arange(-reach, reach + 1)
     return BoundaryNorm(whole, TEMPERATURE.N)
 
 

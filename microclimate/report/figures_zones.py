@@ -1,4 +1,7 @@
-"""Maps of the field for `zones`, in one hue. Each takes an Axes and Datasets and gives the Axes back."""
+"""Maps of the field for `zones`: in one hue, about 0 degC, and of differences about 0.
+
+Each takes an Axes and Datasets and gives the Axes back.
+"""
 
 from collections.abc import Mapping, Sequence
 
@@ -6,9 +9,10 @@ import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
+from matplotlib.contour import ContourSet
 from numpy.typing import NDArray
 
-from microclimate.report.canvas import INK, SHARE, TEMPERATURE, about_freezing, levels
+from microclimate.report.canvas import INK, SHARE, TEMPERATURE, about, about_freezing, levels
 from microclimate.report.figures import (
     Corners,
     frame,
@@ -130,14 +134,8 @@ def shade_picture(axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners]
     return axes
 
 
-def night_map(
-    axes: Axes,
-    cells: xr.Dataset,
-    outlines: Mapping[str, Corners],
-    label: str,
-    shown: Shown,
-    *,
-    name: str = "night_canopy",
+def canopy_map(
+    axes: Axes, cells: xr.Dataset, name: str, outlines: Mapping[str, Corners], label: str, shown: Shown
 ) -> Axes:
     """A temperature over the field, pale at 0 degC, each zone with its mean.
 
@@ -147,6 +145,8 @@ def night_map(
         To draw on.
     cells : Dataset
         Variable `name` [K], `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
+    name : str
+        Which.
     outlines : mapping
         Zone name to corners [m].
     label : str
@@ -157,42 +157,88 @@ def night_map(
     x, y, kelvin = grid(cells, name)
     values = np.ma.masked_invalid(shown.number(kelvin, "temperature"))
     borders = levels(np.asarray(values.filled(np.nan)), shown, MOST)
-    colours, norm = _classed(borders, shown)
-    filled = axes.pcolormesh(
-        *_edges(x, y), values[1:-1, 1:-1], cmap=colours, norm=norm, edgecolors="face", linewidth=0.3
-    )
+    colours, norm = _classed(borders, about_freezing(borders, shown))
+    filled = axes.contourf(x, y, values, levels=borders, cmap=colours, norm=norm)
     where = freezing_contour(axes, x, y, values, shown)
-    outline_zones(axes, outlines)
-    frame(axes, cells)
-    for zone, corners in outlines.items():
-        inside = shown.number(cells[name].values[in_zone(cells, corners)], "temperature")
-        if inside.size:
-            dark = luminance(colours(int(norm(inside.mean())))) < 0.3
-            told = f"{inside.mean():.1f}".replace("-", "\u2212")
-            label_zone(axes, corners, zone, told, dark=dark, halo=False)
-    bar = axes.figure.colorbar(
-        filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40, boundaries=borders
-    )
-    bar.minorticks_off()
-    bar.set_ticks(borders.tolist(), labels=[f"{b:g}".replace("-", "\u2212") for b in borders])
-    bar.set_label(f"{label} [{shown.symbol('temperature')}], {where}", fontsize=8)
-    bar.ax.tick_params(labelsize=8, length=2)
+    told = shown.number(cells[name].values, "temperature")
+    _labelled(axes, cells, np.asarray(told), outlines, colours, norm, 1)
+    _bar(axes, filled, borders, f"{label} [{shown.symbol('temperature')}], {where}")
     return axes
 
 
-def _classed(borders: NDArray[np.float64], shown: Shown) -> tuple[ListedColormap, BoundaryNorm]:
-    """One colour for each class, as the scale about freezing has it, and none for classes that do not come up."""
-    whole = about_freezing(borders, shown)
+def difference_map(
+    axes: Axes,
+    cells: xr.Dataset,
+    values: NDArray[np.float64],
+    outlines: Mapping[str, Corners],
+    label: str,
+    unsure: NDArray[np.bool_] | None = None,
+) -> Axes:
+    """A difference over the field, pale at 0, each zone with its mean; hatched where its sign is not known.
+
+    Parameters
+    ----------
+    axes : Axes
+        To draw on.
+    cells : Dataset
+        `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
+    values : array (cell,)
+        In the reader's unit.
+    outlines : mapping
+        Zone name to corners [m].
+    label : str
+        Under the colour bar, with the unit.
+    unsure : array (cell,), optional
+        Where what is not known is larger than the difference.
+    """
+    x, y, table = grid(cells.assign(apart=("cell", values)), "apart")
+    borders = classes(np.append(values[np.isfinite(values)], 0.0))
+    colours, norm = _classed(borders, about(borders, 0.0))
+    filled = axes.contourf(x, y, np.ma.masked_invalid(table), levels=borders, cmap=colours, norm=norm)
+    if len(borders) > 2:
+        axes.contour(x, y, np.ma.masked_invalid(table), levels=borders[1:-1], colors=INK, linewidths=0.35)
+    if unsure is not None and unsure.any():
+        open_sign = grid(cells.assign(unsure=("cell", unsure.astype(float))), "unsure")[2]
+        axes.contourf(x, y, open_sign, levels=[0.5, 1.5], colors="none", hatches=["///"])
+    _labelled(axes, cells, values, outlines, colours, norm, 1)
+    _bar(axes, filled, borders, label)
+    return axes
+
+
+def _labelled(
+    axes: Axes,
+    cells: xr.Dataset,
+    values: NDArray[np.float64],
+    outlines: Mapping[str, Corners],
+    colours: ListedColormap,
+    norm: BoundaryNorm,
+    digits: int,
+) -> None:
+    """The field's frame, and each zone with the mean of its cells."""
+    outline_zones(axes, outlines)
+    frame(axes, cells)
+    for zone, corners in outlines.items():
+        inside = values[in_zone(cells, corners)]
+        if inside.size:
+            dark = luminance(colours(int(norm(inside.mean())))) < 0.3
+            told = f"{round(float(inside.mean()), digits) + 0.0:.{digits}f}".replace("-", "\u2212")
+            label_zone(axes, corners, zone, told, dark=dark, halo=False)
+
+
+def _bar(axes: Axes, filled: ContourSet, borders: NDArray[np.float64], label: str) -> None:
+    """The classes' scale under a map."""
+    bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
+    bar.minorticks_off()
+    bar.set_ticks(borders.tolist(), labels=[f"{round(b, 2) + 0.0:g}".replace("-", "\u2212") for b in borders])
+    bar.set_label(label, fontsize=8)
+    bar.ax.tick_params(labelsize=8, length=2)
+
+
+def _classed(borders: NDArray[np.float64], whole: BoundaryNorm) -> tuple[ListedColormap, BoundaryNorm]:
+    """One colour for each class, as a scale about its middle has it, and none for classes that do not come up."""
     middle = 0.5 * (borders[1:] + borders[:-1])
     colours = ListedColormap([TEMPERATURE(int(whole(value))) for value in middle])
     return colours, BoundaryNorm(borders, len(middle))
-
-
-def _edges(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Edges of the cells from what `grid` gives: middles with the field's edge at either end."""
-    return tuple(  # type: ignore[return-value]
-        np.concatenate([[v[0]], 0.5 * (v[1:-2] + v[2:-1]), [v[-1]]]) for v in (x, y)
-    )
 
 
 def strips(axes: Axes, daily: xr.Dataset, zones: Sequence[str], shown: Shown) -> Axes:
@@ -211,7 +257,7 @@ def strips(axes: Axes, daily: xr.Dataset, zones: Sequence[str], shown: Shown) ->
     """
     values = shown.number(daily["canopy_temperature_min"].sel(zone=list(zones)).values, "temperature")
     borders = levels(values, shown, MOST)
-    colours, norm = _classed(borders, shown)
+    colours, norm = _classed(borders, about_freezing(borders, shown))
     filled = axes.pcolormesh(
         np.arange(values.shape[1] + 1),
         np.arange(len(zones) + 1),

@@ -1,9 +1,12 @@
 """The words of `zones`: who gets how much light and warmth, from where, and what that means for the grass."""
 
 import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
 
 from microclimate.report.words import clock, day, depth, measure, sentence
 from microclimate.report.zones import Zones
+from microclimate.units import Shown
 
 LEAST_BRIGHT = 15.0  # [W m-2] at the brightest spot from which light off bare metal is told; ours
 LEAST = 1.15  # ratio of light below which two zones are told as alike; ours
@@ -126,8 +129,11 @@ def sources(told: Zones) -> list[str]:
 _MAPS: dict[str, tuple[str, str, float, int]] = {
     "light_integral": ("Light for growth", "mol/m² a day", 1.0, 1),
     "sunlit_hours": ("Hours of direct sun", "h a day", 1.0, 1),
-    "energy_stands": ("Light from the stands", "MJ/m² a day", 1e-6, 2),
+    "energy_sun": ("Shortwave from the sun", "MJ/m² a day", 1e-6, 1),
+    "energy_sky": ("Shortwave from the sky", "MJ/m² a day", 1e-6, 1),
+    "energy_stands": ("Shortwave off the stands", "MJ/m² a day", 1e-6, 2),
     "sky_view_factor": ("Sky that is seen", "%", 100.0, 0),
+    "longwave_sky": ("Longwave from the sky", "W/m²", 1.0, 0),
     "longwave_stands": ("Longwave from the stands", "W/m²", 1.0, 0),
 }
 
@@ -236,18 +242,62 @@ def variant_title(key: str) -> str:
     }[key]
 
 
-def night_title(told: Zones) -> str:
-    """Over the map of the nights."""
-    return "Lowest canopy" if len(told.days) == 1 else "Lowest canopy of a day, mean of the span"
+def canopy_title(told: Zones, name: str) -> str:
+    """Over the map of the coldest or the hottest day's canopy."""
+    which = "Lowest" if name == "coldest" else "Highest"
+    when = day(np.datetime64(str(told.cells.attrs[f"{name}_day"])) + np.timedelta64(12, "h"), told.shown)
+    return (
+        f"{which} canopy on {when}, the {'coldest' if name == 'coldest' else 'warmest'} day"
+        if len(told.days) > 1
+        else f"{which} canopy"
+    )
 
 
-def night_words(told: Zones) -> str:
+def canopy_words(told: Zones, name: str) -> str:
     """What that map shows."""
-    assert told.spans is not None
-    night = told.spans["night_canopy"]
-    low, high = (str(night["zone"].values[k]) for k in (int(np.argmin(night.values)), int(np.argmax(night.values))))
-    coldest, mildest = (measure(float(f(night.values)), "temperature", told.shown) for f in (np.min, np.max))
-    return f"Coldest zone {low} ({coldest}), mildest {high} ({mildest}); each patch in one colour."
+    values, zone = told.cells[name].values, told.cells["zone"].values.astype(int)
+    names = [str(z) for z in told.zones["zone"].values]
+    ends = (int(np.argmin(values)), int(np.argmax(values)))
+    low, high = (measure(float(values[k]), "temperature", told.shown) for k in ends)
+    each = "Each cell run by itself for two days." if told.cells.attrs["each"] else "Each patch in one colour."
+    return f"From {low} in {names[zone[ends[0]]]} to {high} in {names[zone[ends[1]]]}. {each}"
+
+
+def apart_title(key: str, name: str) -> str:
+    """Over a map of what a variant changes."""
+    what = "light" if name == "light_integral" else "the coldest night's canopy"
+    return {
+        "without stands": f"What the stands change in {what}",
+        "concrete": f"What bare metal, not concrete, changes in {what}",
+        "seats covered": f"What bare seats, not covered ones, change in {what}",
+    }[key]
+
+
+def apart_values(less: xr.Dataset, name: str, shown: Shown) -> tuple[NDArray[np.float64], str]:
+    """A difference in the reader's unit, and what stands under its scale."""
+    if name == "light_integral":
+        return less[name].values, "Difference in light [mol/m² a day]"
+    kind = "temperature difference"
+    values = np.asarray(shown.number(less[name].values, kind), dtype=float)
+    hatched = ", hatched: sign open" if (np.abs(less[name].values) < less["unsure"].values).any() else ""
+    return values, f"Difference in lowest canopy [{shown.symbol(kind)}]{hatched}"
+
+
+def apart_words(told: Zones, less: xr.Dataset, name: str) -> str:
+    """What that map shows, and how sure it is."""
+    if name == "light_integral":
+        values = less[name].values
+        low, high = values.min(), values.max()
+        text = f"As it is, less that: from {low:.1f} to {high:.1f} mol/m² a day, the stands' form and colours as given."
+        return text.replace("-", "\u2212")
+    kind = "temperature difference"
+    low, high = (measure(float(f(less[name].values)), kind, told.shown) for f in (np.min, np.max))
+    half = measure(float(np.median(less["unsure"].values)), kind, told.shown)
+    share = 100.0 * float((np.abs(less[name].values) < less["unsure"].values).mean())
+    return (
+        f"As it is, less that: from {low} to {high}. What is not known of wind and air in the bowl moves it by "
+        f"{half} either way (middle of the field's spots); on {share:.0f} % of the field that leaves the sign open."
+    )
 
 
 def strips_title() -> str:

@@ -16,11 +16,15 @@ from microclimate.units import Shown
 
 @dataclass(frozen=True)
 class Variant:
-    """The same field as it might be: `light` (zone) of the mean day, `spans` (zone) or None without weather."""
+    """The same field as it might be: `light` (zone) of the mean day, `spans` (zone) or None without weather.
+
+    less (cell): as it is, less the variant: `light_integral` [mol m-2 d-1]; with weather `coldest`, `unsure` [K].
+    """
 
     key: str
     light: xr.Dataset
     spans: xr.Dataset | None
+    less: xr.Dataset | None = None
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,8 @@ class Zones:
     """A finished run of `zones`.
 
     cells (cell): `x`, `y` [m], `zone`, and per day: `sunlit_hours` [h], `energy_sun`, `energy_sky`, `energy_stands`,
-    `longwave_sky`, `longwave_stands`, `light_integral` [mol m-2], `sky_view_factor`; attributes as `answer.CELLS`.
+    `longwave_sky`, `longwave_stands`, `light_integral` [mol m-2], `sky_view_factor`, with weather `coldest`, `hottest`
+    (lowest canopy of the coldest, highest of the hottest day) [K]; attributes as `answer.CELLS`, with those two days.
     zones (zone, which): the same, mean, lowest and highest of the zone's cells. shade (cell): `sun_factor`.
     """
 
@@ -200,8 +205,8 @@ SKY = Column("energy_sky", "from sky", "MJ/m²/d", MJ, 2)
 STANDS = Column("energy_stands", "from stands", "MJ/m²/d", MJ, 2)
 LIGHT = Column("light_integral", "light", "mol/m²/d")
 VIEW = Column("sky_view_factor", "sky seen", "%", 100.0, 0)
-LONG_SKY = Column("longwave_sky", "sky", "W/m²", 1.0, 0)
-LONG_STANDS = Column("longwave_stands", "stands", "W/m²", 1.0, 0)
+LONG_SKY = Column("longwave_sky", "longwave from sky", "W/m²", 1.0, 0)
+LONG_STANDS = Column("longwave_stands", "longwave from stands", "W/m²", 1.0, 0)
 
 
 TEMPERATURE = "temperature"
@@ -209,6 +214,8 @@ CANOPY_LOW = Column("canopy_lowest", "lowest canopy", kind=TEMPERATURE)
 NIGHT = Column("night_canopy", "mean of lowest", kind=TEMPERATURE)
 CANOPY = Column("canopy_mean", "mean canopy", kind=TEMPERATURE)
 CANOPY_HIGH = Column("canopy_highest", "highest canopy", kind=TEMPERATURE)
+COLDEST = Column("coldest", "lowest canopy, coldest day", kind=TEMPERATURE)
+HOTTEST = Column("hottest", "highest canopy, warmest day", kind=TEMPERATURE)
 ROOT_LOW = Column("root_lowest", "lowest at 25 mm", kind=TEMPERATURE)
 ROOT = Column("root_mean", "mean at 100 mm", kind=TEMPERATURE)
 ROOT_HIGH = Column("root_highest", "highest at 100 mm", kind=TEMPERATURE)
@@ -262,6 +269,18 @@ def csv_of(told: xr.Dataset, names: Sequence[str], columns: Sequence[Column], sh
             row += [column.plain(value, shown) for value in values]
         rows.append(row)
     return csv_text(heads, rows)
+
+
+def cells_csv(cells: xr.Dataset, names: Sequence[str], columns: Sequence[Column], shown: Shown) -> str:
+    """Every cell as text for a spreadsheet; `names` in the order that `cells["zone"]` counts in."""
+    place = (Column("x", "towards the head end", kind="length"), Column("y", "to the left", kind="length"))
+    told = (*place, *columns)
+    values = [cells[column.name].values for column in told]
+    rows = [
+        [names[int(zone)], *(c.plain(float(v[k]), shown) for c, v in zip(told, values, strict=True))]
+        for k, zone in enumerate(cells["zone"].values)
+    ]
+    return csv_text(["zone", *(column.headed(shown, plain=True) for column in told)], rows)
 
 
 DAILY = (

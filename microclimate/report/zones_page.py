@@ -15,11 +15,14 @@ from microclimate.report.tables import Table
 from microclimate.report.words import glued
 from microclimate.report.zones import (
     CANOPY,
+    CANOPY_HIGH,
     CANOPY_LOW,
+    COLDEST,
     FROST,
     GROW,
     HEAT,
     HOT,
+    HOTTEST,
     LIGHT,
     LONG_SKY,
     LONG_STANDS,
@@ -44,8 +47,12 @@ from microclimate.report.zones import (
 )
 
 WIDTH = 80
+MAPS = (LIGHT, SUNLIT, SUN, SKY, STANDS, VIEW, LONG_SKY, LONG_STANDS)
+CANOPY_MAPS = (COLDEST, HOTTEST)
+DIFFERENCES = ("light_integral", "coldest")
 DONE = ("with lamps", "heated", "covered")
 LEAST = 0.005  # [K, h] of a difference that shows
+LEAST_MAP = 0.2  # [K, mol m-2 d-1] of a difference somewhere that is worth a map; ours
 _TEMPLATES = Path(__file__).parent / "templates"
 _PAGES = Environment(loader=FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=False, lstrip_blocks=False)
 _PAGES.finalize = lambda value: glued(value) if type(value) is str else value
@@ -127,7 +134,7 @@ def _variant(told: Zones, variant: Variant) -> Part:
     differ = {}
     if not done:
         columns += [SUNLIT, LIGHT]
-        columns += [replace(c, head=f"warmth from {c.head}", digits=1) for c in (LONG_STANDS,) if c.name in mean]
+        columns += [replace(c, digits=1) for c in (LONG_STANDS,) if c.name in mean]
         differ = {c.name: mean[c.name] - variant.light[c.name] for c in columns}
     if told.spans is not None and variant.spans is not None:
         for column in (NIGHT, CANOPY, ROOT, FROST) if done else (NIGHT, CANOPY, ROOT, FROST, WATER):
@@ -215,57 +222,79 @@ def _html(table: Table) -> Markup:
 
 
 def figures(told: Zones) -> list[_Figure]:
-    """The maps, drawn."""
-    mean = told.zones.sel(which="mean")
-    found = []
+    """The maps and strips, drawn."""
     with canvas.style():
-        if told.shade is not None:
-            seen = told.shade
-
-            def shade(axes: Any) -> Any:
-                return figures_zones.shade_picture(axes, seen, told.outlines, float(seen.attrs["sun_azimuth"]))
-
-            title, words = words_zones.shade_title(told), words_zones.shade_words(told)
-            found.append(_Figure("shade", title, _drawn("shade", title, words, shade), words, None))
-        for name, column, scale in (
-            ("light", LIGHT, 1.0),
-            ("sunlit", SUNLIT, 1.0),
-            ("stands", STANDS, STANDS.scale),
-            ("view", VIEW, 100.0),
-            ("warm", LONG_STANDS, 1.0),
-        ):
-            if column.name not in told.cells:
-                continue
-            title, words = words_zones.map_title(column.name), words_zones.map_words(told, column.name)
-
-            def draw(axes: Any, column: Any = column, scale: float = scale) -> Any:
-                label = f"{words_zones.map_title(column.name)} [{column.unit}]"
-                return figures_zones.share_map(axes, told.cells, column.name, told.outlines, label, scale=scale)
-
-            table = by_zone(mean, told.names, (column,), told.shown, title)
-            found.append(_Figure(name, title, _drawn(name, title, words, draw), words, table))
+        found = [] if told.shade is None else [_shade(told, told.shade)]
+        found += [_share(told, column) for column in MAPS if column.name in told.cells]
         if told.spans is not None and told.daily is not None:
-            found += _warm_figures(told, told.spans, told.daily)
+            found += [_canopy(told, told.spans, column) for column in CANOPY_MAPS]
+            if len(told.days) > 1:
+                found.append(_strips(told, told.daily))
+        for variant in told.variants:
+            if variant.less is not None:
+                shown = [n for n in DIFFERENCES if n in variant.less and abs(variant.less[n].values).max() >= LEAST_MAP]
+                found += [_apart(told, variant, variant.less, name) for name in shown]
     return found
 
 
-def _warm_figures(told: Zones, spans: xr.Dataset, daily: xr.Dataset) -> list[_Figure]:
-    """The nights' canopy over the field, and each zone's days as strips."""
-    title, words = words_zones.night_title(told), words_zones.night_words(told)
+def _shade(told: Zones, seen: xr.Dataset) -> _Figure:
+    """Sun and shade at one instant."""
+    title, words = words_zones.shade_title(told), words_zones.shade_words(told)
 
-    def night(axes: Any) -> Any:
-        return figures_zones.night_map(axes, told.cells, told.outlines, title, told.shown)
+    def draw(axes: Any) -> Any:
+        return figures_zones.shade_picture(axes, seen, told.outlines, float(seen.attrs["sun_azimuth"]))
 
-    table = by_zone(spans, told.names, (CANOPY_LOW, NIGHT), told.shown, title)
-    found = [_Figure("night", title, _drawn("night", title, words, night), words, table)]
-    if len(told.days) > 1:
-        title, words = words_zones.strips_title(), words_zones.strips_words(told)
+    return _Figure("shade", title, _drawn("shade", title, words, draw), words, None)
 
-        def strips(axes: Any) -> Any:
-            return figures_zones.strips(axes, daily, told.names, told.shown)
 
-        found.append(_Figure("strips", title, _drawn("strips", title, words, strips, tall=True), words, None))
-    return found
+def _share(told: Zones, column: Column) -> _Figure:
+    """A quantity without a sign, in one hue."""
+    title, words = words_zones.map_title(column.name), words_zones.map_words(told, column.name)
+
+    def draw(axes: Any) -> Any:
+        label = f"{title} [{column.unit}]"
+        return figures_zones.share_map(axes, told.cells, column.name, told.outlines, label, scale=column.scale)
+
+    name = column.name.replace("_", "-")
+    table = by_zone(told.zones.sel(which="mean"), told.names, (column,), told.shown, title)
+    return _Figure(name, title, _drawn(name, title, words, draw), words, table)
+
+
+def _canopy(told: Zones, spans: xr.Dataset, column: Column) -> _Figure:
+    """Canopy of the coldest or the hottest day, pale at 0 degC."""
+    title, words = words_zones.canopy_title(told, column.name), words_zones.canopy_words(told, column.name)
+
+    def draw(axes: Any) -> Any:
+        return figures_zones.canopy_map(
+            axes, told.cells, column.name, told.outlines, column.head.partition(",")[0].capitalize(), told.shown
+        )
+
+    table = by_zone(spans, told.names, (CANOPY_LOW, NIGHT, CANOPY, CANOPY_HIGH), told.shown, "Over the span")
+    return _Figure(column.name, title, _drawn(column.name, title, words, draw), words, table)
+
+
+def _strips(told: Zones, daily: xr.Dataset) -> _Figure:
+    """Each zone's days."""
+    title, words = words_zones.strips_title(), words_zones.strips_words(told)
+
+    def draw(axes: Any) -> Any:
+        return figures_zones.strips(axes, daily, told.names, told.shown)
+
+    return _Figure("strips", title, _drawn("strips", title, words, draw, tall=True), words, None)
+
+
+def _apart(told: Zones, variant: Variant, less: xr.Dataset, name: str) -> _Figure:
+    """What one variant changes, cell by cell, pale at 0."""
+    title = words_zones.apart_title(variant.key, name)
+    values, label = words_zones.apart_values(less, name, told.shown)
+    words = words_zones.apart_words(told, less, name)
+    unsure = abs(less[name].values) < less["unsure"].values if name == "coldest" else None
+
+    def draw(axes: Any) -> Any:
+        return figures_zones.difference_map(axes, told.cells, values, told.outlines, label, unsure)
+
+    place = f"{variant.key}-{name}".replace(" ", "-").replace("_", "-")
+    return _Figure(place, title, _drawn(place, title, words, draw), words, None)
 
 
 def _drawn(name: str, title: str, words: str, draw: Callable[[Any], Any], *, tall: bool = False) -> Markup:

@@ -43,7 +43,7 @@ def probes(cells: xr.Dataset, names: list[str]) -> tuple[Probe, ...]:
     Parameters
     ----------
     cells : Dataset
-        `light_integral`, `sunlit_hours`, `x`, `y`, `zone`, and `night_canopy` where it is known.
+        `light_integral`, `sunlit_hours`, `x`, `y`, `zone`, and `coldest` [K] (the coldest night) where it is known.
     names : list of str
         Zones in the venue's order.
 
@@ -55,8 +55,8 @@ def probes(cells: xr.Dataset, names: list[str]) -> tuple[Probe, ...]:
     """
     steep = contrast(cells, "sunlit_hours")
     wanted = [("darkest", "light_integral", 1.0), ("brightest", "light_integral", -1.0)]
-    if "night_canopy" in cells:
-        wanted = [("coldest", "night_canopy", 1.0), ("mildest", "night_canopy", -1.0), *wanted]
+    if "coldest" in cells:
+        wanted = [("coldest", "coldest", 1.0), ("mildest", "coldest", -1.0), *wanted]
     found: list[Probe] = []
     for why, name, sign in wanted:
         values = sign * cells[name].values

@@ -15,8 +15,10 @@ from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.report import zones_page
 from microclimate.report.zones import (
+    COLDEST,
     GROW,
     HEAT,
+    HOTTEST,
     LIGHT,
     LONG_SKY,
     LONG_STANDS,
@@ -33,6 +35,7 @@ from microclimate.report.zones import (
     Stopped,
     Variant,
     Zones,
+    cells_csv,
     csv_of,
     days_csv,
     modules_csv,
@@ -41,14 +44,14 @@ from microclimate.risk import places, zonal
 from microclimate.venue.limits import default
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
-from microclimate.workflow import files, zones_days, zones_done, zones_modules
+from microclimate.workflow import files, zones_cells, zones_days, zones_done, zones_modules
 from microclimate.workflow.zones_cases import VARIANTS
 from microclimate.workflow.zones_days import Days
 from microclimate.workflow.zones_done import Spell
-from microclimate.workflow.zones_run import LONGWAVE, Case, drawn, lived, mean_day
+from microclimate.workflow.zones_run import LONGWAVE, Case, Lived, drawn, lived, mean_day
 
-PAGE_FILE, ZONES_FILE, SPANS_FILE, DAYS_FILE = "zones.html", "zones.csv", "span.csv", "days.csv"
-MODULES_FILE = "modules.csv"
+PAGE_FILE, ZONES_FILE, CELLS_FILE = "zones.html", "zones.csv", "cells.csv"
+SPANS_FILE, DAYS_FILE, MODULES_FILE = "span.csv", "days.csv", "modules.csv"
 
 
 def zones(
@@ -86,7 +89,7 @@ def zones(
     heat_off : str, optional
         Local date and time at which heating, at its set points before, stops; needs weather.
     out : Path, optional
-        Folder for zones.html, zones.csv, and with weather span.csv and days.csv.
+        Folder for zones.html, zones.csv, cells.csv, and with weather span.csv and days.csv.
     now : datetime, optional
         Naive UTC; without it the clock.
     say : callable
@@ -122,16 +125,16 @@ def zones(
     say("Running the ground through the days ..." if weather is not None else "Adding up light ...")
     base = Case(venue, bowl)
     own = None if weather is None else lived(base, joined, weather, days)
-    cells = own.cells if own is not None else _clear(bowl, venue, days)
-    others = []
-    for key in variants:
-        changed = VARIANTS[key](venue)
-        other = build_bowl(changed)
-        if weather is None:
-            others.append(Variant(key, _light(_clear(other, venue, days), venue), None))
-        else:
-            ran = lived(Case(changed, other), joined, weather, days)
-            others.append(Variant(key, _light(ran.cells, venue), zonal.over_span(ran.days)))
+    frame = {"cell_size": field.cell_size, "length": field.length, "width": field.width, "bearing": field.bearing}
+    cells = (own.cells if own is not None else _clear(bowl, venue, days)).assign_attrs(frame)
+    names, draws, ranked = [zone.name for zone in field.zones], None, None
+    if own is not None and weather is not None:
+        say("Trying what is not known of the bowl ...")
+        draws = drawn(base, joined, weather, own)
+        ranked = zonal.ranked(draws, own.days)
+        say("Running every cell through the coldest and the hottest day ...")
+        cells = cells.merge(zones_cells.extremes(base, joined, weather, own), combine_attrs="no_conflicts")
+    others = [_variant(key, base, joined, weather, days, own, (cells, draws)) for key in variants]
     under: tuple[Covered, ...] = ()
     stop: tuple[Stopped, ...] = ()
     if own is not None and weather is not None:
@@ -143,29 +146,21 @@ def zones(
         for key, case in done.items():
             if case is not None:
                 ran = lived(case, joined, weather, days, with_cells=False)
-                others.append(Variant(key, _light(own.cells, venue), zonal.over_span(ran.days)))
+                others.append(Variant(key, _light(cells, venue), zonal.over_span(ran.days)))
                 if key == "covered":
                     under = zones_done.covered(base, laid, own, ran, joined, weather)
                 if key == "heated" and off is not None:
                     stop = zones_done.stopped(case, joined, weather, ran, off)
-    frame = {"cell_size": field.cell_size, "length": field.length, "width": field.width, "bearing": field.bearing}
     shade = None
     if instant is not None:
         shade = daylight.shade(bowl, site, instant).assign_attrs(frame, when=str(instant.tz_localize(None)))
-    if own is not None:
-        night = own.days["canopy_temperature_min"].mean("day").values
-        cells = cells.assign(night_canopy=("cell", zonal.painted(night, joined)))
-    names, ranked = [zone.name for zone in field.zones], None
-    if own is not None and weather is not None:
-        say("Trying what is not known of the bowl ...")
-        ranked = zonal.ranked(drawn(base, joined, weather, own), own.days)
     told = Zones(
         venue=venue.name,
         shown=venue.shown,
         days=tuple(days.dates),
         source=None if weather_path is None else weather_path.name,
         outlines={zone.name: zone.polygon for zone in field.zones},
-        cells=cells.assign_attrs(frame),
+        cells=cells,
         zones=daylight.by_zone(cells, tuple(zone.name for zone in field.zones)),
         shade=shade,
         spans=None if own is None else zonal.over_span(own.days),
@@ -194,6 +189,29 @@ def zones(
     if out is not None:
         text += written(told, out)
     return text
+
+
+def _variant(
+    key: str,
+    base: Case,
+    joined: xr.Dataset,
+    weather: xr.Dataset | None,
+    days: Days,
+    own: Lived | None,
+    told: tuple[xr.Dataset, xr.Dataset | None],
+) -> Variant:
+    """The same field as it might be, and by cell what is, less that; told: what is, its cells and its draws."""
+    venue, (cells, draws) = base.venue, told
+    changed = VARIANTS[key](venue)
+    case = Case(changed, build_bowl(changed))
+    if weather is None or own is None or draws is None:
+        light = _clear(case.bowl, venue, days)
+        less = (cells[["light_integral"]] - light[["light_integral"]]).assign_attrs(cells.attrs)
+        return Variant(key, _light(light, venue), None, less)
+    ran = lived(case, joined, weather, days)
+    there = ran.cells.merge(zones_cells.extremes(case, joined, weather, ran, of=own))
+    less = zones_cells.apart((cells, draws), (there, drawn(case, joined, weather, ran, of=own)), joined)
+    return Variant(key, _light(ran.cells, venue), zonal.over_span(ran.days), less.assign_attrs(cells.attrs))
 
 
 def _asked_for(laid: Sequence[Spell], off: np.datetime64 | None, with_weather: bool, days: Days, venue: Venue) -> None:
@@ -248,7 +266,9 @@ def written(told: Zones, out: Path) -> str:
     columns += [column for column in (LONG_SKY, LONG_STANDS) if column.name in told.zones]
     files.write_text(zones_page.page(told), out / PAGE_FILE)
     files.write_text(csv_of(told.zones, told.names, columns, told.shown), out / ZONES_FILE)
-    text = f"\nPage: {out / PAGE_FILE}\nZones: {out / ZONES_FILE}\n"
+    spots = [*columns, *(column for column in (COLDEST, HOTTEST) if column.name in told.cells)]
+    files.write_text(cells_csv(told.cells, list(told.outlines), spots, told.shown), out / CELLS_FILE)
+    text = f"\nPage: {out / PAGE_FILE}\nZones: {out / ZONES_FILE}\nCells: {out / CELLS_FILE}\n"
     if told.spans is not None and told.daily is not None:
         whole = tuple(dict.fromkeys((*WARMTH, *PLAY, *SURVIVAL, *GROW, *HEAT)))
         files.write_text(csv_of(told.spans, told.names, whole, told.shown), out / SPANS_FILE)

@@ -126,8 +126,11 @@ def mean_day(parts: list[xr.Dataset], days: Days) -> xr.Dataset:
     return first.assign(mean)
 
 
-def drawn(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, draws: int = DRAWS) -> xr.Dataset:
-    """What is not known of the bowl's wind and air, laid over the days round the span's coldest.
+def drawn(
+    case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, of: Lived | None = None, draws: int = DRAWS
+) -> xr.Dataset:
+    """What is not known of the bowl's wind and air, laid over the days round the coldest of the span (of `of`'s span,
+    so that two cases are told of the same days; the same draws for all cases).
 
     Returns
     -------
@@ -137,8 +140,9 @@ def drawn(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, draws
     """
     venue = case.venue
     species = [venue.species(venue.field.zones[k].turf) for k in joined["zone_index"].values.astype(int)]
-    coldest = int(np.argmin(own.days["canopy_temperature_min"].transpose("day", "patch").values.min(axis=1)))
-    last = own.days["day"].values[coldest].astype("datetime64[D]").item()
+    told_of = (of or own).days
+    coldest = int(np.argmin(told_of["canopy_temperature_min"].transpose("day", "patch").values.min(axis=1)))
+    last = told_of["day"].values[coldest].astype("datetime64[D]").item()
     stretch, ground = next((days, ground) for days, ground in own.starts if days.first <= last <= days.last)
     until = Days(stretch.first, last, stretch.time_zone)
     begin, end = until.edges[[0, -1]]

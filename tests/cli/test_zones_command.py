@@ -37,7 +37,7 @@ def test_every_zone_has_light_by_origin_that_adds_up(week: tuple[str, Path]) -> 
     for row in rows:
         whole = sum(float(row[f"mean from {part} [MJ/m2/d]"]) for part in ("sun", "sky", "stands"))
         assert float(row["mean light [mol/m2/d]"]) == pytest.approx(2.0565 * whole, rel=2e-4)
-        for name in ("sun [h/d]", "sky seen [%]", "stands [W/m2]"):
+        for name in ("sun [h/d]", "sky seen [%]", "longwave from stands [W/m2]"):
             low, mean, high = (float(row[f"{which} {name}"]) for which in ("lowest", "mean", "highest"))
             assert low - 1e-3 <= mean <= high + 1e-3
         assert row["zone"] in week[0]
@@ -51,12 +51,33 @@ def test_the_picture_of_an_instant_shows_the_tall_stand_in_the_way(week: tuple[s
     assert "in the south-west" in week[0]
     assert "in shade: North-west corner." in week[0].replace("\n  ", " ")
     page = (week[1] / "zones.html").read_text(encoding="utf-8")
-    assert page.count("<svg") == page.count("<desc") == 8
+    assert page.count("<svg") == page.count("<desc") == 12  # shade, eight of light and longwave, two of canopy, strips
 
 
 def test_lines_fit_and_nothing_is_half_written(week: tuple[str, Path]) -> None:
     assert max(map(len, week[0].partition("Page:")[0].splitlines())) <= 80
-    assert sorted(path.name for path in week[1].iterdir()) == ["days.csv", "span.csv", "zones.csv", "zones.html"]
+    assert sorted(path.name for path in week[1].iterdir()) == [
+        "cells.csv",
+        "days.csv",
+        "span.csv",
+        "zones.csv",
+        "zones.html",
+    ]
+
+
+def test_cells_tell_what_their_zones_do(week: tuple[str, Path]) -> None:
+    """Each zone's mean of the cells' light is the zone's; its coldest cell lies about its lowest canopy of the span."""
+    cells = list(csv.DictReader((week[1] / "cells.csv").read_text(encoding="utf-8").splitlines()))
+    zones = list(csv.DictReader((week[1] / "zones.csv").read_text(encoding="utf-8").splitlines()))
+    spans = list(csv.DictReader((week[1] / "span.csv").read_text(encoding="utf-8").splitlines()))
+    assert len(cells) == 53 * 34  # 106 x 68 m in cells of 2 m
+    for zone, span in zip(zones, spans, strict=True):
+        own = [cell for cell in cells if cell["zone"] == zone["zone"]]
+        light = [float(cell["light [mol/m2/d]"]) for cell in own]
+        assert sum(light) / len(light) == pytest.approx(float(zone["mean light [mol/m2/d]"]), rel=1e-3)
+        coldest = min(float(cell["lowest canopy, coldest day [degC]"]) for cell in own)
+        assert span["zone"] == zone["zone"]
+        assert coldest == pytest.approx(float(span["lowest canopy [degC]"]), abs=0.5)
 
 
 def test_without_weather_a_clear_sky_is_taken_and_said(tmp_path: Path) -> None:

@@ -60,7 +60,11 @@ def test_no_verdict_and_no_other_reader_s_units(told: tuple[str, str, Path]) -> 
 def test_every_picture_has_words_and_every_line_fits(told: tuple[str, str, Path]) -> None:
     _, text, path = told
     page = path.read_text(encoding="utf-8")
-    assert page.count("<svg") == page.count("<desc") == page.count('role="img"') == 8
+    assert page.count("<svg") == page.count("<desc") == page.count('role="img"') >= 13
+    for name in ("energy-sun", "energy-sky", "energy-stands", "longwave-sky", "longwave-stands", "sky-view-factor"):
+        assert f'<figure id="{name}"' in page
+    for name in ("light-integral", "sunlit-hours", "coldest", "hottest", "strips", "without-stands-light-integral"):
+        assert f'<figure id="{name}"' in page
     assert max(map(len, text.splitlines())) <= 80
 
 

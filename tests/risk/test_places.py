@@ -11,7 +11,7 @@ def field(hours: np.ndarray, light: np.ndarray | None = None, night: np.ndarray 
     x, y = (v.ravel() for v in np.meshgrid(np.arange(20) - 9.5, np.arange(10) - 4.5))
     values = {"sunlit_hours": hours, "light_integral": hours if light is None else light}
     if night is not None:
-        values["night_canopy"] = night
+        values["coldest"] = night
     return xr.Dataset(
         {name: ("cell", np.broadcast_to(v, (10, 20)).ravel().astype(float)) for name, v in values.items()},
         coords={
