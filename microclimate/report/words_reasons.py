@@ -75,6 +75,7 @@ ASSUMED: Mapping[str, str] = {
     "missing": "values the file marks as missing: {value}",
     "bridged": "short gaps (up to 3 h) filled between neighbours: {value}",
     "gap": "longer gaps left unknown: {value}",
+    "day_beside": "gaps of 3 to 6 h filled with the mean of the same hours of the days beside them: {value}",
     "unit": "units that the numbers contradict: {value}",
     "accumulated": "running sums turned into amounts for each hour: {value}",
     "clipped": "values a little beyond their range, set to its edge: {value}",

@@ -10,7 +10,7 @@ import xarray as xr
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
-from microclimate.report import canvas, figures_zones, words_done, words_places, words_zones
+from microclimate.report import canvas, figures_zones, words_done, words_places, words_reasons, words_zones
 from microclimate.report.tables import Table
 from microclimate.report.words import glued
 from microclimate.report.zones import (
@@ -107,7 +107,9 @@ def parts(told: Zones) -> list[Part]:
     )
     if told.shade is not None:
         found.append(Part(words_zones.shade_title(told), [words_zones.shade_words(told)]))
-    return [*found, Part("From what", words_zones.sources(told))]
+    found.append(Part("From what", words_zones.sources(told)))
+    assumed = words_reasons.assumed(told.assumed, told.shown)
+    return [*found, Part("Assumed of the weather", assumed)] if assumed else found
 
 
 def _grass(told: Zones, spans: xr.Dataset) -> list[Part]:

@@ -20,6 +20,7 @@ CODES: Mapping[str, str] = {
     "missing": "variable:count, values marked as missing",
     "bridged": "variable:count, steps filled between neighbours at most 3 h apart",
     "gap": "variable:count, steps left unknown because the gap is longer than 3 h",
+    "day_beside": "variable:count, steps of gaps of at most 6 h filled from the same hours of the days beside them",
     "unit": "variable:label->taken, a unit that the numbers' size contradicts",
     "accumulated": "variable, a running sum that was differenced",
     "clipped": "variable:count, values a little beyond their range, set to its edge",

@@ -183,7 +183,7 @@ def zones(
         grass=venue.species().name,
         bears=_bears(venue),
         start="season" if own is None else str(own.starts[0][1].attrs["start_source"]),
-        assumed=() if weather is None else tuple(str(weather.attrs.get("assumed", "")).split("\n")),
+        assumed=() if weather is None else zones_days.assumptions(weather),
     )
     text = zones_page.text(told)
     if out is not None:

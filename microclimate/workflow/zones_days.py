@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import WEATHER, Site
+from microclimate.weather import assumed
 
 LONGEST = 400  # days of a span: ours
 STRETCH = 20  # days that are run at once: memory; ours
+LONGEST_GAP = np.timedelta64(6, "h")  # that is filled from the days beside it; a longer one is refused: ours
 _DAY = timedelta(days=1)
 
 
@@ -138,6 +140,9 @@ def _whole(weather: xr.Dataset, time_zone: str) -> tuple[date, date] | None:
 def covering(weather: xr.Dataset, days: Days) -> xr.Dataset:
     """The weather, a typical year carried on into the year before or after, that reaches over the days without a gap.
 
+    Gaps longer than reading bridges (3 h) and up to `LONGEST_GAP` are filled with the mean of the same hours of the day
+    before and the day after, and counted in the attribute `assumed`.
+
     Raises
     ------
     InputError
@@ -158,7 +163,7 @@ def covering(weather: xr.Dataset, days: Days) -> xr.Dataset:
         )
         wanted = " to ".join(str(t.astype("datetime64[m]")).replace("T", " ") for t in (begin, end))
         raise refuse(_named(weather), f"holds {held} UTC", f"{wanted} UTC", "choose other days with --from and --to")
-    one = weather.isel(realization=[0])
+    one = _filled(weather.isel(realization=[0]), begin, end)
     inside = (times > begin) & (times <= end + np.timedelta64(1, "h"))
     missing = ~np.logical_and.reduce([np.isfinite(one[name].values[0]) for name in WEATHER])
     if (missing & inside).any():
@@ -166,6 +171,41 @@ def covering(weather: xr.Dataset, days: Days) -> xr.Dataset:
         told = f"misses values from {str(gap).replace('T', ' ')} UTC on"
         raise refuse(_named(weather), told, "days without a gap", "choose other days with --from and --to")
     return one
+
+
+def _filled(one: xr.Dataset, begin: np.datetime64, end: np.datetime64) -> xr.Dataset:
+    """The weather with short gaps between `begin` and `end` filled from the same hours of the days beside them."""
+    times, day = one["time"].values, np.timedelta64(1, "D")
+    step = times[1] - times[0]
+    beside = [np.searchsorted(times, times + way * day) for way in (-1, 1)]
+    there = [k < len(times) for k in beside]
+    beside = [np.minimum(k, len(times) - 1) for k in beside]
+    same = np.logical_and.reduce(
+        [t & (times[k] == times + way * day) for t, k, way in zip(there, beside, (-1, 1), strict=True)]
+    )
+    inside = (times > begin) & (times <= end + np.timedelta64(1, "h")) & same
+    values, codes = {}, []
+    for name in WEATHER:
+        series = one[name].transpose("realization", "time").values[0]
+        gaps = ~np.isfinite(series)
+        short = gaps & inside & (_runs(gaps) * step <= LONGEST_GAP)
+        turned = np.exp(1j * np.radians(series)) if name == "wind_from_direction" else series
+        mean = 0.5 * (turned[beside[0]] + turned[beside[1]])
+        mean = np.degrees(np.angle(mean)) % 360.0 if name == "wind_from_direction" else mean
+        short &= np.isfinite(mean)
+        if short.any():
+            values[name] = (("realization", "time"), np.where(short, mean, series)[None], one[name].attrs)
+            codes.append(f"day_beside={name}:{int(short.sum())}")
+    return assumed.note(one.assign(values), codes)
+
+
+def _runs(gaps: NDArray[np.bool_]) -> NDArray[np.int64]:
+    """For each step in a gap how many steps that gap has, else 0."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], gaps, [False]]).astype(int)))
+    found = np.zeros(len(gaps), dtype=np.int64)
+    for first, last in edges.reshape(-1, 2):
+        found[first:last] = last - first
+    return found
 
 
 def _carried(weather: xr.Dataset, years: list[int]) -> xr.Dataset:
@@ -187,6 +227,12 @@ def part(weather: xr.Dataset, begin: np.datetime64, end: np.datetime64) -> xr.Da
     times = weather["time"].values
     first = max(0, int(np.searchsorted(times, begin, side="right")) - 1)
     return weather.isel(time=slice(first, int(np.searchsorted(times, end)) + 1))
+
+
+def assumptions(weather: xr.Dataset) -> tuple[str, ...]:
+    """Codes of what was assumed of the weather; gaps left outside the days are none of it."""
+    codes = str(weather.attrs.get("assumed", "")).split("\n")
+    return tuple(code for code in codes if code and not code.startswith("gap="))
 
 
 def _named(weather: xr.Dataset) -> str:

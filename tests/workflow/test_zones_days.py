@@ -108,6 +108,33 @@ def test_weather_that_ends_too_early_or_has_a_gap_is_refused(past: xr.Dataset) -
     assert zones_days.covering(torn, before_the_gap).sizes["realization"] == 1
 
 
+def test_a_short_gap_is_filled_from_the_days_beside_it_and_counted(past: xr.Dataset) -> None:
+    """6 h without air: the mean of the same hours a day before and after; directions as vectors. 7 h are
+    refused."""
+    days = Days(date(2026, 1, 16), date(2026, 1, 20), SITE.time_zone)
+    torn = past.copy(deep=True)
+    torn["air_temperature"].values[0, 100:106] = np.nan
+    torn["wind_from_direction"].values[0, 100:106] = np.nan
+    torn["wind_from_direction"].values[0, 76:82], torn["wind_from_direction"].values[0, 124:130] = 350.0, 30.0
+    found = zones_days.covering(torn, days)
+    air = past["air_temperature"].values[0]
+    np.testing.assert_allclose(found["air_temperature"].values[0, 100:106], 0.5 * (air[76:82] + air[124:130]))
+    np.testing.assert_allclose(found["wind_from_direction"].values[0, 100:106], 10.0)
+    told = zones_days.assumptions(found)
+    assert "day_beside=air_temperature:6" in told
+    assert not any(code.startswith("gap=") for code in told)
+    torn["air_temperature"].values[0, 100:107] = np.nan
+    with pytest.raises(InputError, match="misses values from 2026-01-17 22:00"):
+        zones_days.covering(torn, days)
+
+
+def test_a_gap_that_the_day_beside_shares_is_refused(past: xr.Dataset) -> None:
+    torn = past.copy(deep=True)
+    torn["air_temperature"].values[0, [100, 101, 124, 125]] = np.nan
+    with pytest.raises(InputError, match="misses values"):
+        zones_days.covering(torn, Days(date(2026, 1, 16), date(2026, 1, 20), SITE.time_zone))
+
+
 def test_a_typical_year_is_carried_over_new_year(typical: xr.Dataset) -> None:
     days = Days(date(2025, 12, 1), date(2026, 2, 28), SITE.time_zone)
     found = zones_days.covering(typical, days)
