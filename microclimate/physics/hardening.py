@@ -1,8 +1,11 @@
 """How cold weather hardens grass and warmth undoes it: the temperature that kills half the plants, day by day.
 
-Source: Bergjord, Bonesmo & Skjelvag 2008, Eur. J. Agron. 28:321 (winter wheat, fitted in Norway); vernalisation after
-Wang & Engel 1998, Agric. Syst. 58:1, with its sum after Streck et al. 2003. Coefficients are winter wheat's: carried
-over to turf they give an order of size, not a reading.
+No coefficients fitted on turf were found. Two courses stand side by side, and what lies between them is the range told:
+- winter wheat: Bergjord, Bonesmo & Skjelvag 2008, Eur. J. Agron. 28:321 (fitted in Norway); vernalisation after Wang &
+  Engel 1998, Agric. Syst. 58:1, with its sum after Streck et al. 2003. It softens little in a cool thaw.
+- timothy, a perennial cool-season grass: hardening after Thorsen & Hoglind 2010, Agric. For. Meteorol. 150:1529, as the
+  open code of a grassland model carries it (read there); softening fitted here to what Hoglind and others measured
+  (Eur. Grassland Fed. 2008): from -26 degC to -18 in a week of 3 degC and to -15 in a week of 9 degC, in January.
 """
 
 import numpy as np
@@ -20,6 +23,11 @@ DEEP_SNOW = 0.125  # [m] from which snow costs most
 COLDEST_COLD, BEST_COLD, WARMEST_COLD = -1.3, 4.9, 15.7  # [degC] of vernalisation
 HALF_COLD = 22.5  # [d] of vernalisation that do half
 VERNALISED = 0.99  # [1] share from which the winter counts as had
+GRASS_HARDENING = 0.0055925  # [K-1 d-1]
+GRASS_WARMEST = 14.7052  # [degC] above which it does not harden
+FADE, FADED = 145.0, 91.0  # [d] over which grass loses its power to harden, and the day of the year it is lost
+GRASS_SOFTENING = 5.359e-3  # [K-1 d-1]
+GRASS_COLDEST = -10.717  # [degC] to which the measured rates of softening point; taken where the crown has thawed alone
 
 
 @formula
@@ -75,3 +83,29 @@ def cold_had(crown: Value) -> Value:
 def winter_had(days: Value) -> Value:
     """Share of its winter a plant has had after so many `days` of vernalisation [1]: d^5 / (22.5^5 + d^5)."""
     return days**5 / (HALF_COLD**5 + days**5)
+
+
+@formula
+def hardening_left(day_of_year: Value) -> Value:
+    """Share of its power to harden that grass has left [1]: falls from 1 to 0 over the 145 days up to day 91.
+
+    Of the northern year; back at 1 half way through the rest of it.
+    """
+    since = np.mod(day_of_year - (FADED - FADE), 365.0)
+    return np.where(since >= FADE + 0.5 * (365.0 - FADE), 1.0, np.maximum(1.0 - since / FADE, 0.0))
+
+
+@formula
+def grass_hardening(lt50: Value, hardest: Value, crown: Value, left: Value) -> Value:
+    """Fall of timothy's killing temperature in one day [K d-1]: s H (14.7 - Tc) (LT50 - hardest), at least 0; [K].
+
+    `left`: `hardening_left`.
+    """
+    return left * GRASS_HARDENING * np.maximum(GRASS_WARMEST - (crown - ZERO_CELSIUS), 0.0) * (lt50 - hardest)
+
+
+@formula
+def grass_softening(lt50: Value, tender: Value, crown: Value) -> Value:
+    """Rise of it in one day of thaw [K d-1]: D (tender - LT50) (Tc + 10.7); 0 at and below 0 degC; [K]."""
+    degrees = crown - ZERO_CELSIUS
+    return GRASS_SOFTENING * (tender - lt50) * np.where(degrees <= 0.0, 0.0, degrees - GRASS_COLDEST)

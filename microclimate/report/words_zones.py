@@ -186,8 +186,9 @@ def survival_lines(told: Zones) -> list[str]:
     lines = [
         f"Survival of {told.grass}: half the plants die at {growing} while growing, at {hard} fully hardened; kill is "
         f"possible in soil of {soil}. These lie far below the limits for play and are not to be held against them.",
-        "Hardening: Bergjord and others 2008, fitted on winter wheat: an order of size for turf. A field kept warm and "
-        "growing is tender.",
+        "Hardening was not fitted on turf by anyone whose numbers were found: the range holds winter wheat's course "
+        "(Bergjord and others 2008) and timothy's (Thorsen and Höglind 2010; softening as Höglind and others measured "
+        "it, 2008). Margin and share hardened go by its tender end. A field kept warm and growing is tender.",
         f"Conditions as published, no diagnosis: pink snow mould, leaf wet between {low} and {high}; grey snow mould, "
         f"snow lying {bears.grey_mould_days:.0f} days or more.",
     ]

@@ -223,7 +223,8 @@ FROST = Column("hours_frost", "canopy below freezing", "h", 1.0, 0)
 FROZEN = Column("hours_frozen", "ground frozen", "h", 1.0, 0)
 THAWED = Column("hours_thawed_over_frozen", "thawed over frozen", "h", 1.0, 0)
 OUTSIDE = Column("hours_outside", "outside limits for play", "h", 1.0, 0)
-LT50 = Column("lt50", "half killed at", kind=TEMPERATURE)
+LT50_LOW = Column("lt50_low", "half killed at, from", kind=TEMPERATURE)
+LT50 = Column("lt50", "half killed at, to", kind=TEMPERATURE)
 MARGIN = Column("margin", "least margin", kind="temperature difference")
 HARD = Column("hardening_index", "hardened", "%", 100.0, 0)
 WET = Column("wet_a_day", "leaf wet", "h/d", 1.0, 1)
@@ -239,7 +240,7 @@ WATER = Column("reference_evaporation", "reference water loss", kind="depth", sc
 
 WARMTH = (CANOPY_LOW, NIGHT, CANOPY, CANOPY_HIGH, ROOT_LOW, ROOT, ROOT_HIGH)
 PLAY = (FROST, FROZEN, THAWED, OUTSIDE)
-SURVIVAL = (LT50, MARGIN, HARD, WET, MOULD, SNOW)
+SURVIVAL = (LT50_LOW, LT50, MARGIN, HARD, WET, MOULD, SNOW)
 GROW = (LIGHT, GROWTH, DEGREES, COLD, WATER)
 HEAT = (CANOPY_HIGH, HOT, ROOT_HIGH, TROUBLE, ROOT_HOT)
 
@@ -300,6 +301,7 @@ DAILY = (
     ROOT_HOT,
     WATER,
     HARD,
+    LT50_LOW,
     LT50,
 )
 _AT_DEPTH = ("soil_temperature_min", "soil_temperature", "soil_temperature_max")

@@ -47,7 +47,7 @@ def digest(
     Returns
     -------
     Dataset (patch, day)
-        `schema.DAYS` but for `lt50` and `hardening_index`.
+        `schema.DAYS` but for `lt50`, `lt50_low` and `hardening_index`.
     """
     forced = {str(n): block[n].isel(realization=0).transpose("time", "patch").values for n in block.data_vars}
     told = {str(n): states[n].isel(realization=0).transpose("time", "patch", ...).values for n in states.data_vars}
@@ -188,8 +188,8 @@ def _evaporation(forced: Mapping[str, Array], day: Numbers, count: int, seconds:
     return np.asarray(np.add.reduceat(found, first, axis=0))
 
 
-def hardened(days: xr.Dataset, species: Sequence[Species], before: Array) -> xr.Dataset:
-    """The days with `lt50` and `hardening_index`, sealed.
+def hardened(days: xr.Dataset, species: Sequence[Species], before: Array, *, north: bool = True) -> xr.Dataset:
+    """The days with `lt50`, `lt50_low` and `hardening_index`, sealed.
 
     Parameters
     ----------
@@ -198,20 +198,59 @@ def hardened(days: xr.Dataset, species: Sequence[Species], before: Array) -> xr.
     species : sequence (patch,)
     before : array (day,)
         Mean air of the days before the first, the oldest first [K]; the crown is taken as warm as it. None: tender.
+    north : bool
+        Of the equator: when winter is.
+
+    Returns
+    -------
+    Dataset
+        `lt50` is the tenderer of winter wheat's and timothy's courses, `lt50_low` the harder; the index goes by `lt50`.
     """
     tender, hardest = (np.array([getattr(s, f"lt50_{k}") for s in species]) for k in ("growing", "hardened"))
     crown = days["crown_temperature"].transpose("day", "patch").values
     snow = days["snow_depth"].transpose("day", "patch").values
     lived = np.concatenate([np.repeat(before[:, None], len(species), axis=1), crown])
     depth = np.concatenate([np.zeros((len(before), len(species))), snow])
-    found = killing_temperature(lived, depth, tender, hardest)[len(before) :]
-    index = np.clip((tender - found) / (tender - hardest), 0.0, 1.0)
+    first = days["day"].values[0].astype("datetime64[D]")
+    number = (first - first.astype("datetime64[Y]")).astype(int) + 1.0 - len(before)
+    of_year = number + np.arange(len(lived)) + (0.0 if north else 182.5)
+    courses = np.stack(
+        [
+            killing_temperature(lived, depth, tender, hardest)[len(before) :],
+            grass_killing_temperature(lived, of_year, tender, hardest)[len(before) :],
+        ]
+    )
+    most, least = courses.max(axis=0), courses.min(axis=0)
+    index = np.clip((tender - most) / (tender - hardest), 0.0, 1.0)
     dims = ("day", "patch")
-    return seal(days.assign(lt50=(dims, found), hardening_index=(dims, index)), DAYS, "days")
+    told = days.assign(lt50=(dims, most), lt50_low=(dims, least), hardening_index=(dims, index))
+    return seal(told, DAYS, "days")
+
+
+def grass_killing_temperature(crown: Array, day_of_year: Array, tender: Array, hardest: Array) -> Array:
+    """LT50 at the end of each day (day, patch) [K] as timothy's course has it, from tender on day one.
+
+    Parameters
+    ----------
+    crown : array (day, patch)
+        Daily means [K].
+    day_of_year : array (day,)
+        Of the northern year.
+    tender, hardest : array (patch,)
+        As in `killing_temperature`.
+    """
+    lt50, left = tender.copy(), hardening.hardening_left(day_of_year)
+    found = np.empty_like(crown)
+    for day, here in enumerate(crown):
+        change = hardening.grass_softening(lt50, tender, here)
+        change -= hardening.grass_hardening(lt50, hardest, here, left[day])
+        lt50 = np.clip(lt50 + change, hardest, tender)
+        found[day] = lt50
+    return found
 
 
 def killing_temperature(crown: Array, snow_depth: Array, tender: Array, hardest: Array) -> Array:
-    """LT50 at the end of each day (day, patch) [K], from tender on day one.
+    """LT50 at the end of each day (day, patch) [K] as winter wheat's course has it, from tender on day one.
 
     Parameters
     ----------

@@ -55,7 +55,7 @@ def over_span(days: xr.Dataset) -> xr.Dataset:
         `root_lowest` at 25 mm, `root_mean` and `root_highest` at 100 mm); hours in harm's way of the worst patch [h],
         `hours_thawed_over_frozen` and `hours_frozen` [h] with them; `snow_run` [d] longest spell of snow; means of the
         day for light and growth; sums of degree days and evaporation; `night_canopy` mean of the days' lowest [K];
-        `lt50`, `hardening_index` on the last day; `margin` [K] least distance of crown and LT50.
+        `lt50`, `lt50_low`, `hardening_index` on the last day; `margin` [K] least distance of crown and LT50.
     """
 
     def of(name: str, depth: int | None = None) -> Array:
@@ -84,6 +84,7 @@ def over_span(days: xr.Dataset) -> xr.Dataset:
         "reference_evaporation": (of("reference_evaporation").sum(axis=1), "mean"),
         "heating_energy": (of("heating_energy").sum(axis=1), "mean"),
         "lt50": (of("lt50")[:, -1], "max"),
+        "lt50_low": (of("lt50_low")[:, -1], "min"),
         "hardening_index": (of("hardening_index")[:, -1], "min"),
         "margin": ((of("crown_temperature_min") - of("lt50")).min(axis=1), "min"),
     }

@@ -84,7 +84,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
     told = told.assign_coords(day=np.array([np.datetime64(d.isoformat(), "ns") for d in days.dates]))
     lived_before = _air_before(weather, days)
     return Lived(
-        turf.hardened(told, species, lived_before),
+        turf.hardened(told, species, lived_before, north=venue.site.latitude >= 0.0),
         mean_day(cells, days) if cells else xr.Dataset(),
         tuple(starts),
     )

@@ -1,70 +1,44 @@
-"""Hardening: the course its authors tabulated, step by step, and the limits of each relation.
+"""Hardening: whole courses against what was measured, and the limits of each relation.
 
-Rows of a course that A. K. Bergjord gave for checking codes of the model (winter wheat, hardest -24 degC, tender
--4.01 degC), as an open crop-model library prints them; read there, each rate to its last printed digit.
+Rates of single days stand among the published numbers (`tests/published/rows_turf.py`).
 """
 
 import numpy as np
 import pytest
 
 from microclimate.physics import hardening as h
-from microclimate.risk.turf import killing_temperature
+from microclimate.risk.turf import grass_killing_temperature, killing_temperature
 
 ZERO, HARDEST, TENDER = 273.15, 273.15 - 24.0, 273.15 - 4.01
 
 
-@pytest.mark.parametrize(
-    ("lt50", "crown", "rate"),
-    [
-        (-4.04, 6.72, 0.6089),
-        (-6.95, 4.70, 0.8403),
-        (-15.21, 4.85, 0.4210),
-        (-20.04, -0.16, 0.3681),
-        (-4.01, 9.84, 0.0297),
-    ],
-)
-def test_hardening_of_a_cold_day(lt50: float, crown: float, rate: float) -> None:
-    """LT50 is printed to 0.01 K: H x 10 x 0.005 = 0.0005."""
-    assert h.hardening(lt50 + ZERO, HARDEST, crown + ZERO) == pytest.approx(rate, abs=5.5e-4)
+def test_no_hardening_in_warmth_and_no_softening_in_frost() -> None:
+    """Above 14.7 degC and below 0."""
+    assert h.grass_hardening(-10.0 + ZERO, -20.0 + ZERO, 15.0 + ZERO, 1.0) == 0.0
+    assert h.grass_softening(-15.0 + ZERO, -5.0 + ZERO, ZERO) == 0.0
 
 
-@pytest.mark.parametrize(
-    ("lt50", "crown", "rate"),
-    [(-23.78, -1.76, 0.0060), (-23.77, -0.61, 0.0208), (-23.66, -0.16, 0.0300), (-21.86, -0.52, 0.0203)],
-)
-def test_softening_of_a_mild_day(lt50: float, crown: float, rate: float) -> None:
-    assert h.dehardening(lt50 + ZERO, TENDER, crown + ZERO) == pytest.approx(rate, abs=1e-4)
+@pytest.mark.parametrize(("crown", "measured"), [(3.0, -18.0), (9.0, -15.0)])
+def test_wheats_course_misses_a_measured_week_of_thaw(crown: float, measured: float) -> None:
+    """Hoglind and others 2008 (Eur. Grassland Fed.): timothy at -26 degC in January after one week. Wheat stays
+    over 3 K too hard, which is why it is but one end of the range told."""
+    wheat = np.array([-26.0]) + ZERO
+    for _ in range(7):
+        wheat = wheat + h.dehardening(wheat, np.array([-4.7894]) + ZERO, crown + ZERO)
+    assert wheat[0] - ZERO < measured - 3.0
 
 
-@pytest.mark.parametrize(
-    ("lt50", "crown", "rate"), [(-23.60, -7.56, 3.95e-11), (-23.63, -8.27, 1.36e-10), (-23.67, -9.01, 4.95e-10)]
-)
-def test_frost_stress(lt50: float, crown: float, rate: float) -> None:
-    """Steep: 0.005 K of printed LT50 is S x 0.005 = 1 %."""
-    assert h.frost_stress(lt50 + ZERO, crown + ZERO) == pytest.approx(rate, rel=0.02)
-
-
-@pytest.mark.parametrize(
-    ("crown", "snow", "rate"),
-    [(-0.16, 0.08, 0.0560), (-0.16, 0.17, 0.0875), (-0.61, 0.22, 0.0723), (-6.28, 0.10, 0.0098)],
-)
-def test_respiration_under_snow(crown: float, snow: float, rate: float) -> None:
-    """The formula is printed with 0.84 and 0.051, the course was made with about 0.8408 and 0.0507: 0.0008 a day."""
-    assert h.snow_stress(crown + ZERO, snow) == pytest.approx(rate, abs=8e-4)
-
-
-@pytest.mark.parametrize(
-    ("crown", "share"), [(10.0, 0.7393), (13.27, 0.3618), (4.85, 1.0), (0.86, 0.7343), (-0.16, 0.5271), (-1.55, 0.0)]
-)
-def test_vernalisation_of_a_day(crown: float, share: float) -> None:
-    assert h.cold_had(crown + ZERO) == pytest.approx(share, abs=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("days", "share"), [(16.7999, 0.1884), (22.4038, 0.4946), (38.0151, 0.9323), (56.4430, 0.9900)]
-)
-def test_winter_had(days: float, share: float) -> None:
-    assert h.winter_had(days) == pytest.approx(share, abs=1e-4)
+def test_two_weeks_of_cold_and_two_of_frost_harden_turf_as_measured() -> None:
+    """Hoffman, DaCosta & Ebdon 2014, Crop Sci. 54:413: 14 d at 2 and 14 d at -2 degC brought annual bluegrass to -14.3
+    degC and creeping bentgrass to -19.2. Unhardened -5 (Prairie Turfgrass Research Centre 1996). With what each reached
+    taken as its hardest, both courses come within a fifth of the way to it: that share alone is tested."""
+    crown = np.array([[2.0, 2.0]] * 14 + [[-2.0, -2.0]] * 14) + ZERO
+    tender, hardest = np.full(2, -5.0) + ZERO, np.array([-14.3, -19.2]) + ZERO
+    for found in (
+        killing_temperature(crown, np.zeros_like(crown), tender, hardest),
+        grass_killing_temperature(crown, np.arange(300.0, 328.0), tender, hardest),
+    ):
+        assert (((tender - found[-1]) / (tender - hardest)) > 0.8).all()
 
 
 def test_a_cold_autumn_hardens_and_warmth_keeps_tender() -> None:
@@ -88,6 +62,10 @@ def test_a_warm_spell_after_winter_is_not_made_good() -> None:
 def test_bounds_hold() -> None:
     rng = np.random.default_rng(3)
     crown = rng.uniform(-25.0, 25.0, (300, 4)) + ZERO
-    found = killing_temperature(crown, rng.uniform(0, 0.5, crown.shape), np.full(4, TENDER), np.full(4, HARDEST))
-    assert (found >= HARDEST - 1e-9).all()
-    assert (found <= TENDER + 1e-9).all()
+    ends = np.full(4, TENDER), np.full(4, HARDEST)
+    for found in (
+        killing_temperature(crown, rng.uniform(0, 0.5, crown.shape), *ends),
+        grass_killing_temperature(crown, np.arange(300.0), *ends),
+    ):
+        assert (found >= HARDEST - 1e-9).all()
+        assert (found <= TENDER + 1e-9).all()

@@ -12,12 +12,13 @@ import rows_soil
 import rows_solar
 import rows_surface
 import rows_turbulence
+import rows_turf
 import rows_vapour
 from published_row import Row
 
 import microclimate
 
-TABLES = (rows_solar, rows_radiation, rows_vapour, rows_turbulence, rows_soil, rows_conduction, rows_surface)
+TABLES = (rows_solar, rows_radiation, rows_vapour, rows_turbulence, rows_soil, rows_conduction, rows_surface, rows_turf)
 ROWS: list[Row] = [row for table in TABLES for row in table.ROWS]
 HOME = str(Path(microclimate.__file__).parent)
 
