@@ -291,9 +291,7 @@ DAYS: Mapping[str, Var] = {
     "sensible_heat_up": Var(DAY, "J m-2", None, "to the air", -1e8, 1e8, SUM),
     "latent_heat_up": Var(DAY, "J m-2", None, "to the air", -1e8, 1e8, SUM),
     "ground_heat_down": Var(DAY, "J m-2", None, "into the soil", -1e8, 1e8, SUM),
-    "lt50": Var(
-        DAY, "K", None, "temperature of the crown that kills half the plants, as hardened: tender end", 220, 290
-    ),
+    "lt50": Var(DAY, "K", None, "crown that kills half the plants, as hardened: tender end", 220, 290),
     "lt50_low": Var(DAY, "K", None, "the same, hard end", 220, 290),
     "hardening_index": Var(DAY, "1", None, "0 tender, 1 as hard as the grass becomes", 0, 1),
 }

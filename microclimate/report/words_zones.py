@@ -188,7 +188,7 @@ def survival_lines(told: Zones) -> list[str]:
         f"possible in soil of {soil}. These lie far below the limits for play and are not to be held against them.",
         "Hardening was not fitted on turf by anyone whose numbers were found: the range holds winter wheat's course "
         "(Bergjord and others 2008) and timothy's (Thorsen and Höglind 2010; softening as Höglind and others measured "
-        "it, 2008). Margin and share hardened go by its tender end. A field kept warm and growing is tender.",
+        "it, 2008). Margin and share hardened are told at its tender end. A field kept warm and growing is tender.",
         f"Conditions as published, no diagnosis: pink snow mould, leaf wet between {low} and {high}; grey snow mould, "
         f"snow lying {bears.grey_mould_days:.0f} days or more.",
     ]

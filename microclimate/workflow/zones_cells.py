@@ -1,5 +1,7 @@
 """Single days of a span cell by cell: each cell of the field a column of its own, for maps of canopy temperature."""
 
+from datetime import date
+
 import numpy as np
 import xarray as xr
 
@@ -39,7 +41,7 @@ def extremes(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, of
     each = len(case.bowl.cell_x) <= MOST
     found = {}
     for name, number in looked.items():
-        day = days["day"].values[number].astype("datetime64[D]")
+        day = date.fromisoformat(str(days["day"].values[number])[:10])
         end = "min" if name == "coldest" else "max"
         if each:
             found[name] = _cells(case, joined, weather, own, day, end)
@@ -71,10 +73,10 @@ def apart(own: tuple[xr.Dataset, xr.Dataset], other: tuple[xr.Dataset, xr.Datase
     return found.assign_coords({name: own[0][name] for name in ("x", "y", "zone")})
 
 
-def _cells(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, day: np.datetime64, end: str) -> np.ndarray:
+def _cells(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, day: date, end: str) -> np.ndarray:
     """Lowest (`end` min) or highest (max) canopy of one local day in each cell [K]."""
-    stretch, ground = next((d, g) for d, g in own.starts if d.first <= day.item() <= d.last)
-    number = (day.item() - stretch.first).days
+    stretch, ground = next((d, g) for d, g in own.starts if d.first <= day <= d.last)
+    number = (day - stretch.first).days
     first, begin, over = stretch.edges[0], stretch.edges[number], stretch.edges[number + 1]
     alone = max(first, begin - BEFORE)
     venue = case.venue
