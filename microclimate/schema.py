@@ -129,9 +129,7 @@ WEATHER: Mapping[str, Var] = {
 
 FORCING: Mapping[str, Var] = {
     "air_temperature": Var(PATCH, "K", "air_temperature", "air over the patch", 200, 340, MEAN, True),
-    "specific_humidity": Var(
-        PATCH, "1", "specific_humidity", "humidity of the air over the patch", 0, 0.05, MEAN, True
-    ),
+    "specific_humidity": Var(PATCH, "1", "specific_humidity", "humidity over the patch", 0, 0.05, MEAN, True),
     "wind_speed": Var(
         PATCH, "m s-1", "wind_speed", "sheltered wind over the patch at `wind_height`", 0, 75, MEAN, True
     ),

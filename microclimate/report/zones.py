@@ -233,6 +233,7 @@ SNOW = Column("snow_run", "snow in a row", "d", 1.0, 0)
 GROWTH = Column("growth_index", "growth index", "%", 100.0, 0)
 DEGREES = Column("degree_days", "degree days", kind="temperature difference", per=" d", fine=(0, 0))
 COLD = Column("hours_shoot_cold", "too cold for shoots", "h", 1.0, 0)
+ROOT_COLD = Column("hours_root_cold", "too cold for roots", "h", 1.0, 0)
 HOT = Column("hours_shoot_hot", "too hot for shoots", "h", 1.0, 0)
 ROOT_HOT = Column("hours_root_hot", "too hot for roots", "h", 1.0, 0)
 TROUBLE = Column("hours_root_trouble", "roots suffer", "h", 1.0, 0)
@@ -241,7 +242,7 @@ WATER = Column("reference_evaporation", "reference water loss", kind="depth", sc
 WARMTH = (CANOPY_LOW, NIGHT, CANOPY, CANOPY_HIGH, ROOT_LOW, ROOT, ROOT_HIGH)
 PLAY = (FROST, FROZEN, THAWED, OUTSIDE)
 SURVIVAL = (LT50_LOW, LT50, MARGIN, HARD, WET, MOULD, SNOW)
-GROW = (LIGHT, GROWTH, DEGREES, COLD, WATER)
+GROW = (LIGHT, GROWTH, DEGREES, COLD, ROOT_COLD, WATER)
 HEAT = (CANOPY_HIGH, HOT, ROOT_HIGH, TROUBLE, ROOT_HOT)
 
 
