@@ -11,7 +11,7 @@ import typer
 
 from microclimate import __version__
 from microclimate.cli import fieldlog
-from microclimate.cli.common import DEBUG, FORECAST, OUT, SOURCE, TIMEZONE, VENUE, say, told_plainly
+from microclimate.cli.common import DEBUG, EVENTS, FORECAST, NIGHT, OUT, SOURCE, TIMEZONE, VENUE, say, told_plainly
 from microclimate.cli.sizing import sizing
 from microclimate.weather.formats import FORMATS
 
@@ -53,9 +53,8 @@ def tonight(
         list[str] | None,
         typer.Option("--event", metavar="START/END", help="local time, for example 2026-12-16T19:30/21:30; repeatable"),
     ] = None,
-    night: Annotated[
-        str | None, typer.Option("--night", metavar="DATE", help="the evening's date; without it, the coming night")
-    ] = None,
+    events: EVENTS = None,
+    night: NIGHT = None,
     reading: Annotated[
         list[str] | None,
         typer.Option(
@@ -89,6 +88,7 @@ def tonight(
             source=source,
             by_hand=by_hand(low=low, high=high, dew=dew, wind=wind, cloud=cloud),
             events=event or [],
+            listed=events,
             night=night,
             readings=reading or [],
             past=past,
@@ -150,9 +150,7 @@ def check(
     weather: Annotated[
         Path | None, typer.Option("--weather", metavar="FILE", help="without it, a stated clear calm night")
     ] = None,
-    night: Annotated[
-        str | None, typer.Option("--night", metavar="DATE", help="the evening's date; without it, the coming night")
-    ] = None,
+    night: NIGHT = None,
     debug: DEBUG = False,
 ) -> None:
     """Tell a venue back, or all its faults.

@@ -18,6 +18,12 @@ OUT = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="also wri
 TIMEZONE = Annotated[
     str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
 ]
+EVENTS = Annotated[
+    Path | None, typer.Option("--events", metavar="FILE", help="a calendar: TOML with [[event]] tables, or iCalendar")
+]
+NIGHT = Annotated[
+    str | None, typer.Option("--night", metavar="DATE", help="the evening's date; without it, the coming night")
+]
 DEBUG = Annotated[bool, typer.Option("--debug", help="show the traceback of an error")]
 
 

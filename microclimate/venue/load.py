@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from microclimate import schema
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import FORMAT
-from microclimate.venue import faults
+from microclimate.venue import faults, ical, rules
 from microclimate.venue.assemble import assembled, events_of
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
@@ -84,20 +84,22 @@ def tables(
 
 
 def events(path: str | Path, time_zone: str) -> tuple[schema.Event, ...]:
-    """Events of a calendar file (TOML with [[event]] tables only), in order of time.
+    """Events of a calendar file (TOML with [[event]] tables only, or iCalendar), in order of time.
 
     Raises
     ------
     InputError
-        Every fault of the file.
+        Every fault of the file, events that overlap among them.
     """
     path = Path(path)
-    raw, findings = _parsed(_read(path), path.name), Findings(path.name)
+    content, findings = _read(path), Findings(path.name)
+    raw = {"event": ical.tables(content, findings)} if ical.is_ical(content) else _parsed(content, path.name)
     try:
         tables = EventFile.model_validate(raw).event
     except ValidationError as error:
-        raise InputError(path.name, faults.problems(error, EventFile, path.name)) from None
+        raise InputError(path.name, [*findings.problems, *faults.problems(error, EventFile, path.name)]) from None
     found = events_of(tables, time_zone, findings)
+    rules.apart(found, findings)
     if findings.problems:
         raise InputError(path.name, findings.problems)
     return found

@@ -20,6 +20,7 @@ from microclimate.report.answer import Answer, Limit, Start
 from microclimate.risk import missed, outlook
 from microclimate.schema import Event, SurfaceState
 from microclimate.simulate import run, start, start_file
+from microclimate.venue import load
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
 from microclimate.weather.visit import Visit
@@ -68,6 +69,7 @@ def tonight(
     source: str | None = None,
     by_hand: forecast.Typed | None = None,
     events: Sequence[str] = (),
+    listed: Path | None = None,
     night: str | None = None,
     readings: Sequence[str] = (),
     past: Path | None = None,
@@ -86,6 +88,8 @@ def tonight(
         In place of the file: a service, or a night typed by hand (`workflow.forecast`).
     events : sequence of str
         "START/END" in local time, beside those of the venue.
+    listed : Path, optional
+        A calendar file of further ones.
     night : str, optional
         Date of the evening; without it the coming night.
     readings : sequence of str
@@ -110,7 +114,7 @@ def tonight(
     """
     now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     ways = {"path": weather_path, "source": source, "by_hand": by_hand, "visit": visit}
-    done = work_out(venue_path, ways, events, night, readings, past, out, now, say)
+    done = work_out(venue_path, ways, (events, listed), night, readings, past, out, now, say)
     if done.windows[0].end < now:  # a night that is over is told as it looked when the forecast was issued
         now = _issued(done.weather) or _reach(done.weather)[0]
     chosen = pictures.middle(done.outcome)
@@ -146,7 +150,7 @@ def tonight(
 def work_out(
     venue_path: Path,
     ways: Mapping[str, Any],
-    events: Sequence[str],
+    events: tuple[Sequence[str], Path | None],
     night: str | None,
     readings: Sequence[str],
     past: Path | None,
@@ -154,15 +158,18 @@ def work_out(
     now: datetime,
     say: Callable[[str], None],
 ) -> Run:
-    """All stages up to the chances; `ways` as `forecast.given` takes them."""
+    """All stages up to the chances; `ways` as `forecast.given` takes them, `events` typed and in a calendar file."""
     venue = files.described(venue_path)
     site = venue.site.site
     day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
-    asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events)]
+    asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events[0])]
+    told_of = () if events[1] is None else load.events(events[1], site.time_zone)
+    coming = day == windows.coming_night(now, site.time_zone)
+    since = now if coming else windows.midnight(day, site.time_zone)
+    uses = windows.one_at_a_time(asked, (*venue.events, *told_of), since)
     got = forecast.given(venue.site, venue_path.parent, day, now, **ways)
     for note in got.notes:
         say(note[0].upper() + note[1:])
-    coming = day == windows.coming_night(now, site.time_zone)
     dark = windows.night(site, day, "tonight" if coming else f"night of {day.day} {day:%b}")
     seed = _seed(venue, dark)
     weather = nightly.members(got.weathers, venue, MEMBERS, seed)
@@ -172,7 +179,7 @@ def work_out(
     begin, end = _reach(weather)
     for event in asked:
         ensemble.covers(weather, windows.stamp(event.start), windows.stamp(event.end))
-    later = windows.in_reach((*asked, *venue.events), dark.start, end)
+    later = windows.in_reach(uses, begin, end, since)
     spans = (dark, *later)
     members = nightly.corrected(weather, venue, files.log(venue_path, None), got.paths, asleep)
     members = _until(members, windows.stamp(max(span.end for span in spans)))

@@ -1,5 +1,6 @@
 """The windows a run answers for: the night, and the events in reach."""
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -10,8 +11,10 @@ from pvlib.solarposition import sun_rise_set_transit_spa
 from microclimate.errors import InputError, Problem
 from microclimate.schema import Event, Site
 from microclimate.venue.events import utc
+from microclimate.venue.rules import apart
 
 AFTER_SUNRISE = timedelta(hours=3)  # the shade of the stands keeps the morning cold; ours, no source
+_PAST = "name the evening with --night to look back at it"
 EARLY = 9  # [h] local: before it, "the coming night" is the one that is ending; ours
 
 
@@ -35,6 +38,11 @@ def evening(text: str) -> date:
         raise InputError(
             "--night", [Problem("--night", repr(text), "the evening's date, such as 2026-01-21")]
         ) from None
+
+
+def midnight(day: date, time_zone: str) -> datetime:
+    """At which a local day begins."""
+    return _utc(datetime(day.year, day.month, day.day, tzinfo=ZoneInfo(time_zone)))
 
 
 def night(site: Site, day: date, name: str = "tonight") -> Event:
@@ -79,9 +87,36 @@ def event(text: str, time_zone: str, number: int) -> Event:
     return Event("event" if number == 0 else f"event {number + 1}", begins, ends)
 
 
-def in_reach(events: tuple[Event, ...], start: datetime, end: datetime) -> list[Event]:
-    """Events that lie wholly between `start` and `end`, in order."""
-    return sorted((e for e in events if e.start >= start and e.end <= end), key=lambda e: e.start)
+def one_at_a_time(asked: Sequence[Event], listed: Sequence[Event], since: datetime) -> tuple[Event, ...]:
+    """Events asked for in the call and those that venue and calendar list, each once, in order of time.
+
+    Raises
+    ------
+    InputError
+        One asked for is over at `since`, or two overlap.
+    """
+    over = [e for e in asked if e.end <= since]
+    problems = [
+        Problem(f"--event {e.name!r}", f"ended {e.end:%Y-%m-%d %H:%M} UTC, before this run", "an event to come", _PAST)
+        for e in over
+    ]
+    found: list[Event] = []
+    for e in sorted((*listed, *asked), key=lambda e: (e.start, e.end)):
+        if not any((e.start, e.end) == (other.start, other.end) for other in found):
+            found.append(e)
+
+    def report(where: str, words: str, cure: str) -> None:
+        problems.append(Problem(where, words, cure=cure))
+
+    apart([e for e in found if e.end > since], report)
+    if problems:
+        raise InputError("events", problems)
+    return tuple(found)
+
+
+def in_reach(events: Sequence[Event], begin: datetime, end: datetime, since: datetime) -> list[Event]:
+    """Events that lie wholly between `begin` and `end` and are not over at `since`, in order."""
+    return sorted((e for e in events if e.start >= begin and e.end <= end and e.end > since), key=lambda e: e.start)
 
 
 def _utc(moment: datetime) -> datetime:

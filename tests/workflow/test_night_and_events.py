@@ -65,7 +65,30 @@ def test_a_date_is_wanted() -> None:
     assert windows.evening(" 2026-01-21 ") == date(2026, 1, 21)
 
 
-def test_only_whole_events_are_in_reach() -> None:
+def test_only_whole_events_to_come_are_in_reach() -> None:
     start = datetime(2026, 1, 21)
-    events = tuple(Event(str(h), start + timedelta(hours=h), start + timedelta(hours=h + 2)) for h in (40, 5, -1))
-    assert [e.name for e in windows.in_reach(events, start, start + timedelta(hours=41))] == ["5"]
+    events = tuple(Event(str(h), start + timedelta(hours=h), start + timedelta(hours=h + 2)) for h in (40, 5, 1, -1))
+    since = start + timedelta(hours=4)
+    assert [e.name for e in windows.in_reach(events, start, start + timedelta(hours=41), since)] == ["5"]
+    assert [e.name for e in windows.in_reach(events, start, start + timedelta(hours=42), start)] == ["1", "5", "40"]
+
+
+def _use(name: str, first: int, last: int) -> Event:
+    start = datetime(2026, 1, 21)
+    return Event(name, start + timedelta(hours=first), start + timedelta(hours=last))
+
+
+def test_two_uses_at_one_time_and_one_that_is_over_are_refused_together() -> None:
+    asked = (_use("event", -5, -3), _use("event 2", 11, 14))
+    with pytest.raises(InputError) as caught:
+        windows.one_at_a_time(asked, (_use("cup", 10, 12),), datetime(2026, 1, 21))
+    text = str(caught.value)
+    assert "ended 2026-01-20 21:00 UTC, before this run; wanted an event to come" in text
+    assert "--night" in text
+    assert "'cup' and 'event 2' overlap" in text
+
+
+def test_an_event_told_twice_is_one_and_old_ones_of_a_calendar_are_no_fault() -> None:
+    listed = (_use("first", -30, -28), _use("also first", -29, -27), _use("cup", 10, 12))
+    found = windows.one_at_a_time((_use("event", 10, 12),), listed, datetime(2026, 1, 21))
+    assert [e.name for e in found] == ["first", "also first", "cup"]
