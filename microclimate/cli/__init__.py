@@ -69,6 +69,9 @@ def tonight(
     advise: Annotated[
         bool, typer.Option("--advise", help="what to do by when with the venue's covers, heating and crew")
     ] = False,
+    work: Annotated[
+        bool, typer.Option("--work", help="hours within your limits for mowing, marking, covers and other work, 3 days")
+    ] = False,
     message: Annotated[
         bool, typer.Option("--message", help="the advice alone, in at most 300 characters for a phone")
     ] = False,
@@ -94,6 +97,7 @@ def tonight(
             past=past,
             out=out,
             advice=advise or message,
+            work=work,
             say=say,
         )
         typer.echo(done.message if message else done.text)

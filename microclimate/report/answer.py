@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from microclimate.errors import InputError, Problem
 from microclimate.report.planned import Planned
+from microclimate.report.worked import Worked
 from microclimate.schema import RISK_VARIABLES, Advice, Event, SurfaceState, Var, seal
 from microclimate.units import Shown
 
@@ -145,6 +146,8 @@ class Answer:
         Sentences: how the last nights were told, how old what was learned is, what was laid on tonight.
     plan : Planned or None
         The plan behind that advice, with its figures.
+    work : Worked or None
+        Hours of work on the field, where they were asked for.
 
     Raises
     ------
@@ -173,6 +176,7 @@ class Answer:
     advice: tuple[Advice, ...] = ()
     plan: Planned | None = None
     record: tuple[str, ...] = ()
+    work: Worked | None = None
 
     def __post_init__(self) -> None:
         specs = {"risk": RISK_VARIABLES, "curves": CURVES, "sky": SKY, "cells": CELLS, "section": SECTION}

@@ -19,6 +19,7 @@ from microclimate.report import (
     words_head,
     words_plan,
     words_reasons,
+    words_work,
 )
 from microclimate.report.answer import Answer
 from microclimate.report.sheet import fitted
@@ -53,6 +54,16 @@ class _Plan:
     figure: _Figure
     tables: list[Table]
     whom: list[str]
+
+
+@dataclass(frozen=True)
+class _Work:
+    title: str
+    caption: str
+    table: Table
+    zones: Table
+    limits: list[str]
+    pipes: list[str]
 
 
 @dataclass(frozen=True)
@@ -132,6 +143,7 @@ def page(answer: Answer) -> str:
         shared=shared.pop() if len(shared) == 1 else "",
         advice=advice,
         plan=_plan(answer),
+        work=_work(answer),
         figures=_figures(answer),
         reasons=reasons,
         sources=sources,
@@ -233,6 +245,16 @@ def _plan(answer: Answer) -> _Plan | None:
     found = [words_plan.actions(answer, planned)] if planned.best.deeds else []
     found += [words_plan.options(answer, planned), *filter(None, [words_plan.stops(answer, planned)])]
     return _Plan(words_plan.summary(answer, planned), figure, found, words_plan.told_whom(answer, planned))
+
+
+def _work(answer: Answer) -> _Work | None:
+    """Hours of work on the page."""
+    told, shown = answer.work, answer.shown
+    if told is None:
+        return None
+    tables_of = words_work.table(told, shown), words_work.by_zone(told, shown)
+    lists = words_work.limits(told, shown), words_work.pipes(told, shown)
+    return _Work(words_work.title(told, shown), words_work.caption(told), *tables_of, *lists)
 
 
 def _zones(answer: Answer) -> _Zones:

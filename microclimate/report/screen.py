@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 
-from microclimate.report import tables, words_cautions, words_head, words_plan, words_reasons
+from microclimate.report import tables, words_cautions, words_head, words_plan, words_reasons, words_work
 from microclimate.report.answer import Answer
 from microclimate.report.words import glued
 
@@ -29,6 +29,7 @@ def text(answer: Answer) -> str:
     lines += [*headline, *_wrapped(words_head.worst_zone(answer))]
     lines += _bullets("Do", words_head.advice_words(answer))
     lines += _plan(answer)
+    lines += _work(answer)
     for event in range(len(answer.windows)):
         lines += ["", *_wrapped(words_head.title(answer, event))]
         if words_head.known(answer, event):
@@ -54,6 +55,17 @@ def _plan(answer: Answer) -> list[str]:
     for told in words_plan.listed(answer, answer.plan):
         lines += _bullets(told[0], told[1])
     return lines
+
+
+def _work(answer: Answer) -> list[str]:
+    """Hours of work, and frost in pipes above ground."""
+    told, shown = answer.work, answer.shown
+    if told is None:
+        return []
+    lines = _bullets(words_work.title(told, shown), words_work.lines(told, shown))
+    lines += _wrapped(words_work.caption(told), "  ")
+    lines += _bullets("Limits of the work", words_work.limits(told, shown))
+    return lines + _bullets("Pipes, hydrants, hoses", words_work.pipes(told, shown))
 
 
 def _headline(answer: Answer) -> list[str]:

@@ -63,6 +63,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         limits=described.limits,
         prices=described.prices,
         crew=described.crew,
+        work=described.work,
         grasses=described.grass,
         lamps=described.lamp,
         modules=described.modules,

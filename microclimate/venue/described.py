@@ -23,6 +23,7 @@ from microclimate.venue.limits import SPECIES, Limits, Species
 from microclimate.venue.model import Model
 from microclimate.venue.modules import Module, Modules
 from microclimate.venue.site import Site
+from microclimate.venue.work import Work
 
 
 class VenueFile(Model):
@@ -57,6 +58,7 @@ class VenueFile(Model):
     floor: tuple[Floor, ...] = ()
     crew: Crew = Crew.model_validate({})
     limits: Limits = Limits.model_validate({})
+    work: Work = Work.model_validate({})
     prices: Prices | None = None
     event: tuple[EventTable, ...] = ()
 
@@ -77,6 +79,7 @@ class Venue(Model):
     limits: Limits
     prices: Prices | None
     crew: Crew
+    work: Work = Work.model_validate({})
     grasses: tuple[Grass, ...] = ()
     lamps: tuple[Lamp, ...] = ()
     modules: Modules | None = None

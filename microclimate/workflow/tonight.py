@@ -15,8 +15,9 @@ from microclimate.exposure import force, patches
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.fieldlog import readings as spots
-from microclimate.report import briefing, calendar, message, screen, words_plan
+from microclimate.report import briefing, calendar, message, screen, words_plan, words_work
 from microclimate.report.answer import Answer, Limit, Start
+from microclimate.report.worked import Worked
 from microclimate.risk import missed, outlook
 from microclimate.schema import Event, SurfaceState
 from microclimate.simulate import run, start, start_file
@@ -26,10 +27,12 @@ from microclimate.weather import complete, ensemble, read
 from microclimate.weather.visit import Visit
 from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, record, warm, windows
 from microclimate.workflow import members as nightly
+from microclimate.workflow import work as working
 
 MEMBERS = 31
 STATE_FILE = "state.nc"
 ACTIONS_FILE = "actions.ics"
+WORK_FILE = "work.csv"
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,7 @@ class Run:
 
     venue: Venue
     weather: xr.Dataset
+    whole: xr.Dataset  # the same to its end
     source: str  # name of its file, or what it was in place of one
     bowl: Bowl
     patches: xr.Dataset
@@ -76,6 +80,7 @@ def tonight(
     out: Path | None = None,
     now: datetime | None = None,
     advice: bool = False,
+    work: bool = False,
     visit: Visit | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> Done:
@@ -102,6 +107,8 @@ def tonight(
         Naive UTC; without it the clock.
     advice : bool
         Search for a plan as well; with `out` also `actions.ics` and a line in the folder's field log.
+    work : bool
+        Tell the hours of work on the field in the next three days too; with `out` also `work.csv`.
     visit : Visit, optional
         How services are asked.
     say : callable
@@ -135,6 +142,9 @@ def tonight(
         log = log or (None if out is None else out / advise.LOG)
         plan = advise.planned(done.venue, done.forcing, done.initial, done.windows, now, issued=answer.issued, log=log)
         answer = replace(answer, plan=plan, advice=words_plan.advice(answer, plan))
+    if work:
+        say("Looking for hours of work ...")
+        answer = replace(answer, work=_work(done, now))
     text = screen.text(answer)
     if out is not None:
         briefing.write(answer, out / "briefing.html")
@@ -143,6 +153,9 @@ def tonight(
         text += f"\nBriefing: {out / 'briefing.html'}\nStates: {out / 'states.nc'}\n"
         if answer.plan is not None:
             text += f"Calendar: {calendar.write(answer, answer.plan, out / ACTIONS_FILE)}\n"
+        if answer.work is not None:
+            files.write_text(words_work.csv_of(answer.work, answer.shown), out / WORK_FILE)
+            text += f"Work: {out / WORK_FILE}\n"
     short = "" if answer.plan is None else message.message(answer, answer.plan)
     return Done(text, _act(answer), short, answer, done.outcome)
 
@@ -181,8 +194,7 @@ def work_out(
         ensemble.covers(weather, windows.stamp(event.start), windows.stamp(event.end))
     later = windows.in_reach(uses, begin, end, since)
     spans = (dark, *later)
-    members = nightly.corrected(weather, venue, files.log(venue_path, None), got.paths, asleep)
-    members = _until(members, windows.stamp(max(span.end for span in spans)))
+    whole = nightly.corrected(weather, venue, files.log(venue_path, None), got.paths, asleep)
     spoken = _readings(readings, venue, min(max(begin + timedelta(hours=12), now), dark.end))
 
     say("Working out what the stands hide (kept for the next run) ...")
@@ -190,7 +202,8 @@ def work_out(
     bowl = build_bowl(venue)
     sun = patches.morning_sun(bowl, site.latitude, site.longitude, dark.end.date())
     joined = patches.patches(venue.field.zones, bowl, sun)
-    members = nightly.pulled(members, venue, bowl, joined, spoken)
+    whole = nightly.pulled(whole, venue, bowl, joined, spoken)
+    members = _until(whole, windows.stamp(max(span.end for span in spans)))
     forcing = force.forcing(venue, members, bowl, joined)
     lived, past = None, past or got.observed
     if past is not None:
@@ -209,7 +222,15 @@ def work_out(
     assert canopy is not None
     laid = record.missed(venue, members, spans)
     risk = outlook.assess(outcome, missed=laid)
-    return Run(venue, members, got.name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk, laid)
+    return Run(
+        venue, members, whole, got.name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk, laid
+    )
+
+
+def _work(done: Run, now: datetime) -> Worked:
+    """The hours of work of the next three days, under the forecast to its own end."""
+    further = done.forcing.again(_until(done.whole, windows.stamp(now + working.AHEAD)))
+    return working.worked(done.venue, further, done.initial, windows.stamp(now))
 
 
 def _log(venue_path: Path, out: Path | None) -> Path | None:

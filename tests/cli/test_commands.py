@@ -114,4 +114,20 @@ def test_no_verdict_is_given(us_night: Night) -> None:
 
 
 def test_nothing_half_written_is_left(us_night: Night) -> None:
-    assert sorted(path.name for path in us_night.folder.iterdir()) == ["briefing.html", "state.nc", "states.nc"]
+    names = ["briefing.html", "state.nc", "states.nc", "work.csv"]
+    assert sorted(path.name for path in us_night.folder.iterdir()) == names
+
+
+def test_hours_of_work_are_told_for_three_days_with_the_basis_of_each_limit(us_night: Night) -> None:
+    """The demo's first evening and night lie below freezing (data_demo/README.md: -5.6 degC at 20:00 on the 27th)."""
+    text = " ".join(us_night.text.split())
+    assert "Work on the bare field, Tue noon to Fri noon" in text
+    assert "Line marking: air at least 41 °F (common practice, no source)" in text
+    assert "Oregon State/USGA 2022-24" in text
+    assert "Drain pipes, hydrants and hoses above ground" in text
+    rows = [line.split(",") for line in (us_night.folder / "work.csv").read_text(encoding="utf-8").splitlines()]
+    assert rows[0] == ["job", "zone", "from [America/New_York]", "share of forecasts within the limits [1]", "counts"]
+    assert len(rows) == 1 + 8 * 24 * 72
+    mowing = [(row[2][:10], int(row[2][11:13]), float(row[3])) for row in rows[1:] if row[0] == "mowing"]
+    assert all(share == 0.0 for _, hour, share in mowing if hour < 7 or hour > 17)
+    assert max(share for day, _, share in mowing if day == "2026-01-28") > 0.8
