@@ -11,7 +11,20 @@ import typer
 
 from microclimate import __version__
 from microclimate.cli import fieldlog
-from microclimate.cli.common import DEBUG, EVENTS, FORECAST, NIGHT, OUT, SOURCE, TIMEZONE, VENUE, say, told_plainly
+from microclimate.cli.common import (
+    DEBUG,
+    EVENTS,
+    FORECAST,
+    NIGHT,
+    OUT,
+    PAST,
+    SOURCE,
+    TIMEZONE,
+    VENUE,
+    say,
+    told_plainly,
+)
+from microclimate.cli.run import run
 from microclimate.cli.sizing import sizing
 from microclimate.weather.formats import FORMATS
 
@@ -61,10 +74,7 @@ def tonight(
             "--reading", metavar="READING", help='"ZONE, 100 mm, 41 degF, 16:30" or a CSV file of them; repeatable'
         ),
     ] = None,
-    past: Annotated[
-        Path | None,
-        typer.Option("--past", metavar="FILE", help="the last 10 to 30 days of weather, for the start state"),
-    ] = None,
+    past: PAST = None,
     out: OUT = None,
     advise: Annotated[
         bool, typer.Option("--advise", help="what to do by when with the venue's covers, heating and crew")
@@ -309,6 +319,7 @@ def cache(
         typer.echo(run(clear=clear))
 
 
+app.command()(run)
 app.command()(sizing)
 
 

@@ -14,6 +14,10 @@ from microclimate.weather.formats import FORMATS
 VENUE = Annotated[Path, typer.Argument(metavar="VENUE.toml", help="the venue's description")]
 FORECAST = "forecast: " + ", ".join(FORMATS)
 SOURCE = "ask a service: nws (US), metno (anywhere), mosmix:ID (places of the German weather service)"
+PAST = Annotated[
+    Path | None,
+    typer.Option("--past", metavar="FILE", help="the last 10 to 30 days of weather, for the start state"),
+]
 OUT = Annotated[Path | None, typer.Option("--out", metavar="DIR", help="also write files here")]
 TIMEZONE = Annotated[
     str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")

@@ -3,14 +3,15 @@
 from microclimate.report import words_plan
 from microclimate.report.answer import Answer
 from microclimate.report.planned import Planned
-from microclimate.report.words import chance, clock, day_clock, measure
+from microclimate.report.words import FROST, chance, clock, day_clock, measure, reached
 
 MOST = 300
 
 
-def message(answer: Answer, planned: Planned) -> str:
+def message(answer: Answer, planned: Planned | None) -> str:
     """At most `MOST` characters on one line; the least weighty parts are left out first, names are cut last."""
-    parts = [*_do(answer, planned), *_facts(answer, planned)]  # (weight, text)
+    parts = [] if planned is None else _do(answer, planned)  # (weight, text)
+    parts += _facts(answer, planned)
     while len(_joined(parts)) > MOST and len(parts) > 1:
         lightest = min(range(len(parts)), key=lambda k: (parts[k][0], -k))
         parts.pop(lightest)
@@ -37,13 +38,15 @@ def _do(answer: Answer, planned: Planned) -> list[tuple[int, str]]:
     return found or [(9, "Nothing to do now")]
 
 
-def _facts(answer: Answer, planned: Planned) -> list[tuple[int, str]]:
+def _facts(answer: Answer, planned: Planned | None) -> list[tuple[int, str]]:
     shown, zone = answer.shown, answer.coldest_first[0]
     lowest = float(answer.told("canopy_temperature_worst", zone, 0)[answer.middle])
     when = answer.told("canopy_temperature_worst_time", zone, 0).reshape(-1)[0]
-    outside = f"Outside your limits: {chance(planned.nothing.chance)}"
-    if planned.best.deeds:
-        outside += f", with this {chance(planned.best.chance)}"
+    if planned is None:
+        outside = f"Chance of frost, ice or snow {reached(answer, zone, 0, FROST)}"
+    else:
+        outside = f"Outside your limits: {chance(planned.nothing.chance)}"
+        outside += f", with this {chance(planned.best.chance)}" if planned.best.deeds else ""
     found = [
         (7, outside),
         (6, f"Coldest {zone} {measure(lowest, 'temperature', shown)} about {day_clock(when, shown)}"),

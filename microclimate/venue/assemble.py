@@ -64,6 +64,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         prices=described.prices,
         crew=described.crew,
         work=described.work,
+        notify=described.notify,
         grasses=described.grass,
         lamps=described.lamp,
         modules=described.modules,

@@ -22,6 +22,7 @@ from microclimate.venue.kit import Clearing, Floor, Skirts
 from microclimate.venue.limits import SPECIES, Limits, Species
 from microclimate.venue.model import Model
 from microclimate.venue.modules import Module, Modules
+from microclimate.venue.notify import Notify
 from microclimate.venue.site import Site
 from microclimate.venue.work import Work
 
@@ -60,6 +61,7 @@ class VenueFile(Model):
     limits: Limits = Limits.model_validate({})
     work: Work = Work.model_validate({})
     prices: Prices | None = None
+    notify: Notify | None = None
     event: tuple[EventTable, ...] = ()
 
 
@@ -80,6 +82,7 @@ class Venue(Model):
     prices: Prices | None
     crew: Crew
     work: Work = Work.model_validate({})
+    notify: Notify | None = None
     grasses: tuple[Grass, ...] = ()
     lamps: tuple[Lamp, ...] = ()
     modules: Modules | None = None
@@ -132,7 +135,7 @@ class Venue(Model):
             ]
             floor = [bowl.apron_albedo, bowl.ground_albedo, bowl.fascia_material]
             return [layout, numbers, roofs, walls, drawn, floor, [_floor(zone.turf) for zone in field.zones]]
-        return self.model_dump(exclude={"directory", "assumed", "guessed"})
+        return self.model_dump(exclude={"directory", "assumed", "guessed", "notify"})
 
 
 def _floor(turf: Turf) -> tuple[float, float]:
