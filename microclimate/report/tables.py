@@ -91,7 +91,7 @@ def lowest(answer: Answer, event: int) -> Table:
     symbol = shown.symbol("temperature")
     return Table(
         f"Lowest temperatures [{symbol}]: canopy of the worst and of the median patch, root zone of the worst patch",
-        ("No.", "Zone", "Worst", "Median", "At", *depths, "Likely state, its chance"),
+        ("No.", "Zone", "Worst", "Median", "At", *depths, "Likely state, its chance (range)"),
         tuple(rows),
     )
 

@@ -141,8 +141,8 @@ def chance(value: float) -> str:
     return "under 5 %" if steps < 5 else "over 95 %" if steps > 95 else f"{steps} %"
 
 
-def chance_range(value: float, low: float, high: float) -> str:
-    """A chance with its range, for example '65 % (50 to 80 %)'."""
+def chance_range(value: float, low: float, high: float, *, short: bool = False) -> str:
+    """A chance with its range, for example '65 % (50 to 80 %)', in the narrow column of a table '65 % (50–80)'."""
     if not np.isfinite(value):
         return UNKNOWN
     first, last = _fives(low), _fives(high)
@@ -151,18 +151,22 @@ def chance_range(value: float, low: float, high: float) -> str:
     if first < 5 and last > 95:
         inner = "hardly known"
     elif first < 5:
-        inner = f"up to {last} %"
+        inner = f"to {last}" if short else f"up to {last} %"
     elif last > 95:
-        inner = f"{min(first, 95)} % or more"
+        inner = f"{min(first, 95)}+" if short else f"{min(first, 95)} % or more"
     else:
-        inner = f"{first} to {last} %"
+        inner = f"{first}–{last}" if short else f"{first} to {last} %"
     return f"{chance(value)} ({inner})"
 
 
 def reached(answer: Answer, zone: str, event: int, state: SurfaceState) -> str:
     """Chance with range that a state or a worse one comes in a zone and window."""
-    names = ("probability_reached", "probability_reached_low", "probability_reached_high")
-    return chance_range(*(float(answer.told(name, zone, event)[state]) for name in names))
+    return _ranged(answer, "probability_reached", zone, event, state)
+
+
+def _ranged(answer: Answer, name: str, zone: str, event: int, state: int, *, short: bool = False) -> str:
+    value, low, high = (float(answer.told(name + end, zone, event)[state]) for end in ("", "_low", "_high"))
+    return chance_range(value, low, high, short=short)
 
 
 # --- states --------------------------------------------------------------------------------------------------------
@@ -193,17 +197,16 @@ def about_even(answer: Answer, zone: str, event: int) -> tuple[SurfaceState, Sur
 
 
 def states(answer: Answer, zone: str, event: int) -> str:
-    """The likely states of a zone in a window, for a table cell: 'white frost 65 %, crust 25 %'."""
+    """The likely states of a zone in a window, for a table cell: 'white frost 65 % (50–80)'."""
     chances = answer.told("probability", zone, event)
     if not np.isfinite(chances).all():
         return UNKNOWN
     if even := about_even(answer, zone, event):
         return f"{STATE_WORDS[even[1]]} about even"
     first, second = np.argsort(-chances, kind="stable")[:2]
-    text = f"{STATE_WORDS[SurfaceState(first)]} {chance(chances[first])}"
-    if chances[second] >= LIKELY:
-        text += f", {STATE_WORDS[SurfaceState(second)]} {chance(chances[second])}"
-    return text
+    told = [first, second] if chances[second] >= LIKELY else [first]
+    ranged = (_ranged(answer, "probability", zone, event, state, short=True) for state in told)
+    return ", ".join(f"{STATE_WORDS[SurfaceState(s)]} {text}" for s, text in zip(told, ranged, strict=True))
 
 
 def first_state(answer: Answer, zone: str, event: int) -> str:

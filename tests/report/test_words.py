@@ -102,7 +102,8 @@ def test_ice_does_not_turn_on_the_canopys_border(answer: Answer) -> None:
     risk["canopy_temperature_worst"].values[0, 0] = 273.2
     assert "about even" in words.states(replace(answer, risk=risk), answer.zones[0], 0)
     risk["canopy_temperature_worst"].values[0, 0] = 276.0
-    assert words.states(replace(answer, risk=risk), answer.zones[0], 0) == "frozen layer 70 %"
+    risk["probability_low"].values[0, 0, 5], risk["probability_high"].values[0, 0, 5] = 0.55, 0.8
+    assert words.states(replace(answer, risk=risk), answer.zones[0], 0) == "frozen layer 70 % (55–80)"
 
 
 @pytest.mark.parametrize("name", ["answer", "metric", "unknown"])
