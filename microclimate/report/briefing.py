@@ -19,6 +19,7 @@ from microclimate.report import (
     words_head,
     words_plan,
     words_reasons,
+    words_whom,
     words_work,
 )
 from microclimate.report.answer import Answer
@@ -50,6 +51,9 @@ class _Figure:
 
 @dataclass(frozen=True)
 class _Plan:
+    todo: list[tuple[str, str, str]]
+    effect: str
+    basis: str
     summary: list[str]
     figure: _Figure
     tables: list[Table]
@@ -59,7 +63,6 @@ class _Plan:
 @dataclass(frozen=True)
 class _Work:
     title: str
-    caption: str
     table: Table
     zones: Table
     limits: list[str]
@@ -134,6 +137,7 @@ def page(answer: Answer) -> str:
         sheet=sheet,
         venue=answer.venue,
         made=words_head.made(answer),
+        age=words_head.forecast_age(answer),
         tonight=words_head.title(answer, 0),
         cold=words_head.coldest(answer),
         lines=[sentence(f"{w.name}: {text}") for w, text in named if text],
@@ -244,7 +248,9 @@ def _plan(answer: Answer) -> _Plan | None:
     figure = _Figure("timeline", title, svg, timeline.table(answer, planned), timeline.note())
     found = [words_plan.actions(answer, planned)] if planned.best.deeds else []
     found += [words_plan.options(answer, planned), *filter(None, [words_plan.stops(answer, planned)])]
-    return _Plan(words_plan.summary(answer, planned), figure, found, words_plan.told_whom(answer, planned))
+    summary = words_plan.summary(answer, planned)
+    head = words_plan.todo(answer, planned), summary[0], words_plan.basis(planned)
+    return _Plan(*head, summary[1:], figure, found, words_whom.told_whom(answer, planned))
 
 
 def _work(answer: Answer) -> _Work | None:
@@ -254,7 +260,7 @@ def _work(answer: Answer) -> _Work | None:
         return None
     tables_of = words_work.table(told, shown), words_work.by_zone(told, shown)
     lists = words_work.limits(told, shown), words_work.pipes(told, shown)
-    return _Work(words_work.title(told, shown), words_work.caption(told), *tables_of, *lists)
+    return _Work(words_work.title(told, shown), *tables_of, *lists)
 
 
 def _zones(answer: Answer) -> _Zones:

@@ -43,6 +43,7 @@ class Option:
     crew: float  # [person-hours]
     cost: float | None  # expected, losses included
     laid: float  # share of realizations whose wind and leaf let the cover be laid
+    around: tuple[float, float] | None = None  # low and high of `chance`
 
 
 @dataclass(frozen=True)
@@ -111,6 +112,8 @@ class Planned:
         return self.best.chance <= self.tolerated
 
 
-def names(deeds: Sequence[Deed]) -> tuple[str, ...]:
-    """What a plan uses, each once, in order."""
-    return tuple(dict.fromkeys(deed.what for deed in deeds if deed.action in ("lay", "heat")))
+def ending(deed: Deed, deeds: Sequence[Deed]) -> Deed | None:
+    """What ends a cover's lying or a heating: the next lift or stop of the same kit."""
+    last = {"lay": "lift", "heat": "stop"}.get(deed.action)
+    later = [d for d in deeds if (d.action, d.what) == (last, deed.what) and d.start >= deed.start]
+    return min(later, key=lambda d: d.start, default=None)

@@ -28,6 +28,8 @@ def text(answer: Answer) -> str:
     headline = _headline(answer)
     lines += [*headline, *_wrapped(words_head.worst_zone(answer))]
     lines += _bullets("Do", words_head.advice_words(answer))
+    if answer.plan is not None:
+        lines += _wrapped(words_plan.basis(answer.plan))
     lines += _plan(answer)
     lines += _work(answer)
     for event in range(len(answer.windows)):

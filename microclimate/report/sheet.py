@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil
 
+from microclimate.report import words_whom
 from microclimate.report.answer import Answer
 
 HEIGHT = 982.0  # [px, 1/96 in] Letter less two margins of 8 mm (995), less what the reckoning may be short of
@@ -49,6 +50,9 @@ def height(
     table = 24 + 36 + 12.1 * rows + 10.1 * (_lines(zones, _NAME) - rows) + 10
     care = 26 + 11.2 * (ceil(_lines(cautions, _THIRD) / 3) + 2)
     do = 16 + 11.5 * (ceil(_lines(advice, _THIRD) / 3) + 1) if advice else 0.0
+    if answer.plan is not None and answer.plan.best.deeds:
+        whom = words_whom.told_whom(answer, answer.plan)
+        do = 64 + 11.8 * len(answer.plan.best.deeds) + 10.6 * (ceil(_lines(whom, _THIRD) / 3) + 1)
     return head + grid + table + care + do
 
 

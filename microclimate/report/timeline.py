@@ -8,7 +8,7 @@ from microclimate.report import words_plan
 from microclimate.report.answer import Answer
 from microclimate.report.canvas import GRID, INK, clock_axis, freezing_line, hour, hours, mark_windows
 from microclimate.report.figures import thinned
-from microclimate.report.planned import Planned
+from microclimate.report.planned import Planned, ending
 from microclimate.report.tables import Table, brief
 from microclimate.report.words import day_clock, number
 
@@ -51,11 +51,15 @@ def draw(axes: Axes, answer: Answer, planned: Planned) -> Axes:
     low, high = axes.get_ylim()
     step = 0.14 * (high - low)
     bars = _bars(planned)
-    for row, (name, first, last) in enumerate(bars):
-        height = high + (row + 0.5) * step
+    rows = list(dict.fromkeys(name for name, _, _ in bars))  # spells of one cover share a line
+    for name, first, last in bars:
+        height = high + (rows.index(name) + 0.5) * step
         axes.plot([hour(first), hour(last)], [height, height], color=INK, linewidth=3.5, solid_capstyle="butt")
-        axes.annotate(name, (hour(first), height), xytext=(0, 3), textcoords="offset points", fontsize=8)
-    axes.set_ylim(low, high + (len(bars) + 0.6) * step)
+    for row, name in enumerate(rows):
+        begin = max(min(hour(first) for bar, first, _ in bars if bar == name), hour(start))
+        at = (begin, high + (row + 0.5) * step)
+        axes.annotate(name, at, xytext=(0, 3), textcoords="offset points", fontsize=8)
+    axes.set_ylim(low, high + (len(rows) + 0.6) * step)
     axes.set_ylabel(shown.symbol("temperature"))
     axes.grid(axis="y", color=GRID, linewidth=0.5)
     axes.spines[["top", "right"]].set_visible(False)
@@ -103,13 +107,12 @@ def _middle(levels: NDArray[np.float64]) -> int:
 def _bars(planned: Planned) -> list[tuple[str, np.datetime64, np.datetime64]]:
     """What runs, from when to when: covers from lying to the start of lifting, heat."""
     found: list[tuple[str, np.datetime64, np.datetime64]] = []
-    for first, last in (("lay", "lift"), ("heat", "stop")):
+    for action in ("lay", "heat"):
         for deed in planned.best.deeds:
-            if deed.action == first:
-                ends = [d for d in planned.best.deeds if d.action == last and d.what == deed.what]
-                begin = deed.end if first == "lay" else deed.start
-                name = deed.what if first == "lay" else f"heat: {deed.what}"
-                found.append((name, np.datetime64(begin, "ns"), np.datetime64(ends[0].start, "ns")))
+            end = ending(deed, planned.best.deeds)
+            if deed.action == action and end is not None:
+                begin, name = (deed.end, deed.what) if action == "lay" else (deed.start, f"heat: {deed.what}")
+                found.append((name, np.datetime64(begin, "ns"), np.datetime64(end.start, "ns")))
     return found
 
 

@@ -168,12 +168,24 @@ def forecast_words(answer: Answer) -> str:
     if answer.issued is None:
         return f"Forecast: {answer.source}, {members}. It does not say when it was issued; make sure it is the newest."
     age = (answer.now - answer.issued).total_seconds()
-    hours = round(age / 3600)
-    told = "under an hour" if hours < 1 else "1 hour" if hours == 1 else f"{hours} hours"
     text = f"Forecast: {answer.source}, {members}, issued {day_clock(answer.issued, answer.shown)}"
     if age < 0:
         return f"{text}, later than this run: check the clock."
-    return f"{text}, {told} old." + (" Fetch a newer one, if there is one." if age > OLD else "")
+    return f"{text}, {_age(age)} old." + (" Fetch a newer one, if there is one." if age > OLD else "")
+
+
+def _age(seconds: float) -> str:
+    hours = round(seconds / 3600)
+    return "under an hour" if hours < 1 else "1 hour" if hours == 1 else f"{hours} hours"
+
+
+def forecast_age(answer: Answer) -> str:
+    """The forecast's age alone, for the head of the page."""
+    if answer.issued is None:
+        return "Age of the forecast: unknown."
+    age = (answer.now - answer.issued).total_seconds()
+    old = "later than this run" if age < 0 else f"{_age(age)} old"
+    return f"Forecast of {day_clock(answer.issued, answer.shown)}, {old}."
 
 
 def made(answer: Answer) -> str:

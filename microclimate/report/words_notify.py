@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from microclimate.report import message, words_head, words_plan
+from microclimate.report import message, words_head, words_plan, words_whom
 from microclimate.report.answer import Answer
 from microclimate.report.planned import Deed, Planned
 
@@ -23,7 +23,7 @@ def body(answer: Answer, short: str) -> str:
     """Text of an e-mail: the message, then each action, who is told what, and the source."""
     parts = [short, "\n".join(f"- {line}" for line in words_head.advice_words(answer))]
     if answer.plan is not None:
-        parts.append("\n".join(words_plan.told_whom(answer, answer.plan)))
+        parts.append("\n".join(words_whom.told_whom(answer, answer.plan)))
     parts += [f"{words_head.forecast_words(answer)}\n{words_head.made(answer)}", words_head.DISCLAIMER]
     return "\n\n".join(part for part in parts if part) + "\n"
 

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from microclimate.report.answer import Answer
-from microclimate.report.planned import By, Deed, Option, Planned
+from microclimate.report.planned import By, Deed, Option, Planned, ending
 from microclimate.report.tables import Table
-from microclimate.report.words import chance, clock, day_clock, sentence
+from microclimate.report.words import chance, chance_range, clock, day_clock, sentence
 from microclimate.schema import STATE_WORDS, Advice, SurfaceState
 from microclimate.units import Shown
 
@@ -51,11 +51,11 @@ def hours(deeds: Sequence[Deed], shown: Shown) -> str:
     parts = []
     for deed in deeds:
         if deed.action == "lay":
-            lifts = [d for d in deeds if d.action == "lift" and d.what == deed.what]
-            until = f" to {day_clock(lifts[0].start, shown)}" if lifts else ""
+            lift = ending(deed, deeds)
+            until = f" to {day_clock(lift.start, shown)}" if lift else ""
             parts.append(f"{deed.what} {day_clock(deed.end, shown)}{until}")
         elif deed.action == "heat":
-            parts.append(f"heat from {day_clock(deed.start, shown)}")
+            parts.append(f"heat ({deed.what}) from {day_clock(deed.start, shown)}")
     return ", ".join(parts) or "nothing"
 
 
@@ -68,8 +68,58 @@ def advice(answer: Answer, planned: Planned) -> tuple[Advice, ...]:
     for deed in planned.best.deeds:
         if deed.action == "stop":
             continue
-        lines.append(Advice(verb(deed), deed.zones, sure(deed), reason(deed, shown)))
+        lines.append(Advice(verb(deed), deed.zones, sure(deed), ", ".join(_hands(deed, shown, planned=True))))
     return tuple(lines)
+
+
+def todo(answer: Answer, planned: Planned) -> list[tuple[str, str, str]]:
+    """The actions in the fewest words: by when, what, and who has to be called."""
+    shown, found = answer.shown, []
+    for deed in planned.best.deeds:
+        if deed.action == "stop":
+            continue
+        limit = deed.start if deed.action == "lift" else sure(deed)
+        when = (
+            "now"
+            if deed.running
+            else day_clock(deed.start, shown)
+            if limit is None
+            else f"by {day_clock(limit, shown)}"
+        )
+        where = f" ({', '.join(deed.zones)})" if deed.zones else ""
+        found.append((when, verb(deed) + where, ", ".join(_hands(deed, shown, planned=False))))
+    return found
+
+
+def basis(planned: Planned) -> str:
+    """How sure the hours are, said once; "" where no action has a latest start."""
+    deeds = [deed for deed in planned.best.deeds if deed.by is not None and not deed.running]
+    by_hour = [deed for deed in deeds if sure(deed) is not None]
+    never = [deed for deed in deeds if deed.by is not None and deed.by[1] == "not reachable"]
+    parts = []
+    if by_hour:
+        parts.append(f"Start by: 90 % sure to hold off {_held(by_hour)} or worse.")
+    if never:
+        who = "" if len(never) == len(deeds) else f" ({', '.join(dict.fromkeys(verb(d).lower() for d in never))})"
+        parts.append(f"No start is 90 % sure to hold off {_held(never)} or worse{who}.")
+    return " ".join(parts)
+
+
+def _held(deeds: Sequence[Deed]) -> str:
+    return STATE_WORDS[min((deed.holds for deed in deeds if deed.holds is not None), default=SurfaceState.WHITE_FROST)]
+
+
+def _hands(deed: Deed, shown: Shown, *, planned: bool) -> list[str]:
+    """Planned hour where it is not the one told, the crew's call, and how many."""
+    parts = []
+    if planned:
+        if deed.action == "lift":
+            parts.append(f"lift by {day_clock(deed.start, shown)}, work ends {clock(deed.end, shown)}")
+        else:
+            parts.append(f"{'start' if sure(deed) is None else 'planned'} {day_clock(deed.start, shown)}")
+    if deed.call is not None and deed.action == "lay":
+        parts.append(f"{'call the crew' if planned else 'call'} by {day_clock(deed.call, shown)}")
+    return [*parts, f"{deed.people} people"] if deed.people else parts
 
 
 def sure(deed: Deed) -> datetime | None:
@@ -78,31 +128,28 @@ def sure(deed: Deed) -> datetime | None:
 
 
 def reason(deed: Deed, shown: Shown) -> str:
-    """What stands behind an action: the planned hour, the crew's call, how sure."""
+    """What stands behind one action told by itself: the planned hour, the crew's call, how sure."""
     parts = []
-    if deed.action == "lift":
-        parts.append(f"lift by {day_clock(deed.start, shown)}, work ends {clock(deed.end, shown)}")
-    elif sure(deed) is not None:
+    if sure(deed) is not None:
         parts.append("90 % sure" + (f" to hold off {STATE_WORDS[deed.holds]} or worse" if deed.holds else ""))
-        parts.append(f"planned {day_clock(deed.start, shown)}")
-    else:
-        parts.append(f"start {day_clock(deed.start, shown)}")
-        if deed.by is not None and deed.by[1] == "not reachable":
-            parts.append(f"no start is 90 % sure to hold off {STATE_WORDS[deed.holds or SurfaceState.WHITE_FROST]}")
-    if deed.call is not None and deed.action == "lay":
-        parts.append(f"call the crew by {day_clock(deed.call, shown)}")
-    if deed.people:
-        parts.append(f"{deed.people} people")
+    parts += _hands(deed, shown, planned=True)
+    if deed.by is not None and deed.by[1] == "not reachable":
+        parts.append(f"no start is 90 % sure to hold off {STATE_WORDS[deed.holds or SurfaceState.WHITE_FROST]}")
     return ", ".join(parts)
+
+
+def share(option: Option) -> str:
+    """A plan's chance, with its range where that is known."""
+    return chance(option.chance) if option.around is None else chance_range(option.chance, *option.around)
 
 
 def effect(planned: Planned) -> str:
     """Chances before and after."""
     before, after = planned.nothing, planned.best
     where = " or ".join(planned.windows)
-    words = f"chance of being outside your limits ({where}) {chance(before.chance)} with nothing done"
+    words = f"chance of being outside your limits ({where}) {share(before)} with nothing done"
     if after.deeds:
-        words += f", {chance(after.chance)} with this plan"
+        words += f", {share(after)} with this plan"
     return words
 
 
@@ -253,20 +300,3 @@ def listed(answer: Answer, planned: Planned) -> list[tuple[str, list[str]]]:
         rows.append(sentence(words))
     found.append(("Plans side by side, the advised one first", list(dict.fromkeys(rows))))
     return found
-
-
-def told_whom(answer: Answer, planned: Planned) -> list[str]:
-    """Facts for each who has to know."""
-    shown, best = answer.shown, planned.best
-    lines = [f"Operations: {effect(planned)}."]
-    heats = [deed for deed in best.deeds if deed.action in ("heat", "stop")]
-    if heats:
-        hold = day_clock(heats[-1].start, shown)
-        lines.append(
-            f"Plant: heat from {day_clock(heats[0].start, shown)}, hold until {hold}, about {energy(best.energy)} kWh."
-        )
-    lays = [deed for deed in best.deeds if deed.action in ("lay", "lift")]
-    if lays:
-        lines.append("Crew: " + "; ".join(f"{verb(d).lower()} {day_clock(d.start, shown)}" for d in lays) + ".")
-    lines.append("Coaches and officials: likely states and temperatures of each zone stand in the table of zones.")
-    return lines

@@ -68,7 +68,7 @@ def table(told: Worked, shown: Shown) -> Table:
         (sentence(job)[:-1], *(_cell(told.holds[k], told, shown, date) for date in dates))
         for k, job in enumerate(told.jobs)
     ]
-    return Table(title(told, shown), ("Job", *dates), tuple(rows))
+    return Table(caption(told), ("Job", *dates), tuple(rows))
 
 
 def lines(told: Worked, shown: Shown) -> list[str]:

@@ -99,6 +99,15 @@ def _zone(outcome: xr.Dataset, area: NDArray[np.float64]) -> xr.Dataset:
     )
 
 
+def around(chance: float, members: int) -> tuple[float, float]:
+    """Low and high of a chance counted over realizations and one more in which every state is equally likely."""
+    if not 0.0 < chance < 1.0:
+        return chance, chance
+    hits, misses = chance * (members + 1.0), (1.0 - chance) * (members + 1.0)
+    low, high = (float(betaincinv(hits, misses, at)) for at in RANGE)
+    return min(low, chance), max(high, chance)
+
+
 def _chances(worst: NDArray[np.float64], known: NDArray[np.bool_]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Chance, low and high of each state being the worst, and of each state or a worse one: two (3, event, state)."""
     states = len(STATE_NAMES)

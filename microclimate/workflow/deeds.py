@@ -9,6 +9,7 @@ from microclimate.actions.case import Case
 from microclimate.actions.choice import Choice
 from microclimate.actions.cost import Figures
 from microclimate.report.planned import Action, Deed, Option
+from microclimate.risk import outlook
 from microclimate.venue.kit import Clearing, Skirts
 
 _SHORT = timedelta(minutes=15)  # of switching off, in a calendar
@@ -26,6 +27,7 @@ def option(case: Case, figures: Figures, by: Sequence[latest.Deadline] = ()) -> 
         figures.crew,
         figures.cost,
         figures.laid,
+        outlook.around(figures.chance, case.gust.shape[0]),
     )
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from made_plan import BEGIN, HEAT, LAY, LIFT, STOP, option, plan
 
 from microclimate.errors import InputError
-from microclimate.report import briefing, calendar, message, screen, timeline, words_plan
+from microclimate.report import briefing, calendar, message, screen, timeline, words_plan, words_whom
 from microclimate.report.answer import Answer
 from microclimate.report.planned import Planned
 
@@ -29,7 +29,7 @@ def told(answer: Answer, planned: Planned) -> Answer:
 
 
 def test_no_verdict_and_no_leaked_value(told: Answer, planned: Planned) -> None:
-    texts = [*words_plan.summary(told, planned), *words_plan.told_whom(told, planned), message.message(told, planned)]
+    texts = [*words_plan.summary(told, planned), *words_whom.told_whom(told, planned), message.message(told, planned)]
     texts += [" ".join(row) for table in (words_plan.actions, words_plan.options) for row in table(told, planned).rows]
     texts += [screen.text(told), timeline.description(told, planned)]
     for text in texts:
