@@ -312,11 +312,11 @@ SIZING_VARIABLES: Mapping[str, Var] = {
     "heat_by_group": Var(("option", "group"), "J m-2", None, "mean of winters", 0, np.inf, "time: sum"),
     "power_mean": Var(WINTER, "W m-2", None, "over the whole season and the heated area", 0, 5000, MEAN),
     "power_max": Var(WINTER, "W m-2", None, "highest, over the heated area", 0, 5000, "time: maximum"),
-    "fuel": Var(WINTER, "J", None, "bought: fuel and current", 0, np.inf, "time: sum"),
+    "fuel": Var(WINTER, "J", None, "fuel or current of the plant", 0, np.inf, "time: sum"),
     "cost": Var(WINTER, "1", None, "of fuel, current and crew", 0, np.inf, "time: sum", True),
     "co2": Var(WINTER, "kg", None, "of fuel and current", 0, np.inf, "time: sum", True),
     "laid": Var(WINTER, "1", None, "times the cover is laid and lifted", 0, 400, "time: sum"),
-    "covered_hours": Var(WINTER, "h", None, "under cover", 0, 1e5, "time: sum"),
+    "current": Var(WINTER, "J", None, "current of cables, beside the plant", 0, np.inf, "time: sum"),
 }
 
 OBSERVATIONS: Mapping[str, Var] = {

@@ -30,6 +30,33 @@ class NightTold:
 
 
 @dataclass(frozen=True)
+class TrialsTold:
+    """Of each option in the coldest spell [h]; infinite: not within five days, NaN: without heat."""
+
+    lowest: float  # [K] air
+    outage: float  # [h]
+    warm_up: tuple[float, ...]
+    holds: tuple[float, ...]
+    recovers: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class CircuitTold:
+    """One circuit at full load."""
+
+    name: str
+    heat: float  # [W]
+    pipe: float  # [m]
+    loops: int
+    loop: float  # [m]
+    flow: float  # [m3 s-1]
+    drop: float  # [Pa]
+    supply: float  # [K]
+    back: float  # [K]
+    ripple: float  # [K]
+
+
+@dataclass(frozen=True)
 class ClimateTold:
     """The answer for one climate."""
 
@@ -47,6 +74,8 @@ class ClimateTold:
     holds: bool
     frontier: tuple[int, ...]
     assumed: tuple[str, ...]  # codes of the weather and the bowl
+    trials: TrialsTold | None
+    by_night: xr.Dataset  # of the chosen option: `energy` [J m-2] and `power` [W m-2] over the heated area, `lost`
 
 
 @dataclass(frozen=True)
@@ -69,4 +98,7 @@ class Sized:
     events_given: bool
     shifts: tuple[int, ...]  # [d]
     lead: float  # [s] the longest tried
+    installed: tuple[tuple[str, float, float, float], ...]  # how told, value, low, high [W m-2]
+    circuits: tuple[CircuitTold, ...]  # of the chosen option of the first climate
+    sensitivity: tuple[tuple[str, float, float, float], ...]  # what changed; share held, kWh/m2, cost of the chosen one
     climates: tuple[ClimateTold, ...]

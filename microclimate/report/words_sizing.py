@@ -9,10 +9,11 @@ import xarray as xr
 from microclimate.report.sized import ClimateTold, NightTold, Sized
 from microclimate.report.words import between, chance, chance_range, depth, distance, glued, measure
 from microclimate.report.words_reasons import assumed
-from microclimate.units import Shown
+from microclimate.units import Shown, from_si
 
 WIDTH = 80
 JOULES = 3.6e6  # in a kWh
+HOT_WATER = 308.15  # [K] in shallow sand (common practice, no source)
 # Published use of heated fields, press and suppliers: 15 to 110 W/m2 mean, 60 to 250 kWh/m2 a season, a spread of seven
 # (set point, cover, snow, wind and hours differ)
 BAND_MEAN, BAND_SEASON = (15.0, 110.0), (60.0, 250.0)
@@ -88,6 +89,7 @@ def head(sized: Sized, climate: ClimateTold) -> list[str]:
             f"{BAND_MEAN[0]:.0f} to {BAND_MEAN[1]:.0f} W/m² in the mean (press and suppliers; set points, covers, snow "
             "and hours differ)."
         )
+        lines += [words for words in [fuel_words(sized, told)] if words]
     cost = float(told["cost"].mean())
     if np.isfinite(cost):
         lines.append(f"Fuel, current and crew: {money(cost, sized)} a season. Building it is not in that sum.")
@@ -194,16 +196,158 @@ def taken(sized: Sized) -> list[str]:
     return lines
 
 
-CAUTIONS = (
-    "Design of heating belongs to licensed engineers: these figures are a first estimate, not a design.",
-    "Hot water and pressure, gas, oil and propane, and electric cables in wet ground are work for licensed trades; "
-    "local codes decide.",
-    "Propylene glycol keeps pipes from freezing: check its strength every autumn, and keep it out of drinking water "
-    "and drains.",
-    "Supply water above 35 °C (95 °F) in shallow pipes burns roots.",
-    "A heated field that grows is not hardened: a failure of the plant in a cold spell hurts it more than a dormant "
-    "one.",
-)
+def cautions(shown: Shown) -> list[str]:
+    """What can hurt someone, and who decides."""
+    return [
+        "Design of heating belongs to licensed engineers: these figures are a first estimate, not a design.",
+        "Hot water and pressure, gas, oil and propane, and electric cables in wet ground are work for licensed trades; "
+        "local codes decide.",
+        "Propylene glycol keeps pipes from freezing: check its strength every autumn, and keep it out of drinking "
+        "water and drains.",
+        f"Supply water above {measure(HOT_WATER, 'temperature', shown)} in shallow pipes burns roots.",
+        "A heated field that grows is not hardened: a failure of the plant in a cold spell hurts it more than a "
+        "dormant one.",
+    ]
+
+
+FRONTIER = "Event windows kept against yearly cost; the line joins options none betters, the ring is the one told of."
+DURATION = "Load of the option told of: the highest power of each day, sorted."
+LEADS = "Event windows kept, by installed power and by how early heat starts."
+SEASON = "Heat of the option told of through the season, and how often a day is outside the limits."
+
+
+def asked(sized: Sized) -> str:
+    """What was asked."""
+    groups = "; ".join(f"{name}: {len(zones)} zone{'s' * (len(zones) > 1)}" for name, zones in sized.groups.items())
+    return (
+        f"Asked: the least heating that keeps {100 * sized.target:.0f} % of event windows within the limits. Heated "
+        f"area {measure(sized.heated_area, 'area', sized.shown)} ({groups})."
+    )
+
+
+def hours(value: float) -> str:
+    """A number of hours of a trial."""
+    if not np.isfinite(value):
+        return "more than 5 days" if value > 0 else "unknown"
+    return "no time" if value < 0.5 else f"{value:.0f} h"
+
+
+def trial_words(sized: Sized, climate: ClimateTold) -> list[str]:
+    """Warm-up and failure of the chosen option."""
+    trials = climate.trials
+    if trials is None or not float(climate.told["power"].values[climate.chosen]) > 0.0:
+        return []
+    warm, holds, back = (row[climate.chosen] for row in (trials.warm_up, trials.holds, trials.recovers))
+    lines = [
+        f"Coldest hour of these winters: {measure(trials.lowest, 'temperature', sized.shown)}. From cold ground the "
+        f"option told of brings every patch back to the limit at {depth(0.025, sized.shown)} in {hours(warm)}."
+    ]
+    if holds == 0.0:
+        lines.append("Held free of frost at the probe, some patch is below that limit even while the plant runs.")
+    elif np.isinf(holds):
+        lines.append(f"If the plant fails for {trials.outage:.0f} h then, no patch falls below that limit meanwhile.")
+    else:
+        lines.append(
+            f"If the plant fails for {trials.outage:.0f} h then, the first patch is below it after {hours(holds)}."
+        )
+    if back > 0.0:
+        lines.append(f"Once the plant is back it takes {hours(back)} until every patch is at the limit again.")
+    return lines
+
+
+def sections(sized: Sized) -> list[tuple[str, list[str]]]:
+    """Lists that follow the climates: what it hangs on, what is installed, circuits, what was taken, cautions."""
+    codes = list(dict.fromkeys(code for climate in sized.climates for code in climate.assumed))
+    found = [
+        ("What it hangs on", sensitivity_words(sized)),
+        ("What the plant can give now", installed_words(sized)),
+        ("Circuits at full load", circuit_words(sized)),
+        ("Taken", [*taken(sized), *assumed(tuple(codes), sized.shown)]),
+        ("Take care", cautions(sized.shown)),
+    ]
+    return [(title, lines) for title, lines in found if lines]
+
+
+def sensitivity_words(sized: Sized) -> list[str]:
+    """The option told of with one thing changed at a time."""
+    if not sized.sensitivity:
+        return []
+    lines = []
+    for name, held, heat, cost in sized.sensitivity:
+        price = f", {money(cost, sized)}" if np.isfinite(cost) else ""
+        lines.append(f"{name[0].upper()}{name[1:]}: {chance(held)} kept, {heat:.0f} kWh/m² a season{price}.")
+    lines.append(
+        "For the option told of in the first climate, in its coldest winters: ground wetter or drier by 5 % of its "
+        "volume, wind over the field stronger or weaker by 30 %."
+    )
+    return lines
+
+
+def installed_words(sized: Sized) -> list[str]:
+    """Installed power from nameplate and readings."""
+    return [
+        f"By its {how}: {value:.0f} W/m² of the heated area, range {low:.0f} to {high:.0f} W/m² installed."
+        for how, value, low, high in sized.installed
+    ]
+
+
+def circuit_words(sized: Sized) -> list[str]:
+    """Loops, flow, pressure drop, supply and return of circuits with water."""
+    lines, shown = [], sized.shown
+    for one in sized.circuits:
+        lines.append(
+            f"{one.name}: {power(one.heat, shown)}, {length(one.pipe, shown)} of pipe in {one.loops} loops of "
+            f"{measure(one.loop, 'length', shown)}, {flow(one.flow, shown)}, {pressure(one.drop, shown)} over a loop, "
+            f"water at {measure(one.supply, 'temperature', shown)} out and "
+            f"{measure(one.back, 'temperature', shown)} back; the pipes show in the surface as a wave of "
+            f"{measure(one.ripple, 'temperature difference', shown)}."
+        )
+    if lines:
+        lines.append(
+            "First estimates: moist sand, and where the venue says nothing else the drop from supply to return and the "
+            "length of loop shown here, 30 % propylene glycol."
+        )
+    return lines
+
+
+def power(value: float, shown: Shown) -> str:
+    """A heat flow: '840 kW', or '2,870 MBtu/h' (thousand Btu an hour)."""
+    if shown.system == "US":
+        return f"{amount(float(from_si(value, 'MBtu/h')), shown)} MBtu/h ({amount(value / 1e3, shown)} kW)"
+    return f"{amount(value / 1e3, shown)} kW"
+
+
+def flow(value: float, shown: Shown) -> str:
+    """A flow of water: m3/h or gpm."""
+    unit = "gpm" if shown.system == "US" else "m3/h"
+    return f"{float(from_si(value, unit)):.0f} {unit.replace('m3', 'm³')}"
+
+
+def pressure(value: float, shown: Shown) -> str:
+    """A pressure drop: kPa, or feet of water."""
+    return f"{value / 2989.07:.1f} ft of water" if shown.system == "US" else f"{value / 1e3:.1f} kPa"
+
+
+def length(value: float, shown: Shown) -> str:
+    """A long length."""
+    return f"{value / 1609.344:.1f} miles" if shown.system == "US" else f"{value / 1e3:.1f} km"
+
+
+# one unit a fuel is sold in, metric and US, and kWh in each: 40 CFR 98 Table C-1 as in `venue.tariff`
+_SOLD = {
+    "gas": (("m³", 10.619), ("therm", 29.3071)),
+    "oil": (("l", 10.684), ("gal", 40.444)),
+    "propane": (("l", 7.045), ("gal", 26.669)),
+}
+
+
+def fuel_words(sized: Sized, told: xr.Dataset) -> str:
+    """What a season buys, in the unit the fuel is sold in; '' where that is kWh."""
+    if sized.plant not in _SOLD:
+        return ""
+    unit, kwh = _SOLD[sized.plant][sized.shown.system == "US"]
+    bought = float(told["fuel"].mean()) / JOULES / kwh
+    return f"At {100 * sized.efficiency:.0f} % that is {amount(bought, sized.shown)} {unit} of {sized.plant} a season."
 
 
 def text(sized: Sized) -> str:
@@ -215,13 +359,12 @@ def text(sized: Sized) -> str:
             lines += _wrapped(sentence)
         lines += ["", "Options that none other betters in both protection and cost:", ""]
         lines += _table(rows(sized, climate, _shown(climate)))
-    lines += ["", "Taken:"]
-    codes = list(dict.fromkeys(code for climate in sized.climates for code in climate.assumed))
-    for sentence in [*taken(sized), *assumed(tuple(codes), sized.shown)]:
-        lines += _wrapped(sentence, "- ")
-    lines += ["", "Take care:"]
-    for sentence in CAUTIONS:
-        lines += _wrapped(sentence, "- ")
+        for sentence in trial_words(sized, climate):
+            lines += ["", *_wrapped(sentence)]
+    for title, sentences in sections(sized):
+        lines += ["", f"{title}:"]
+        for sentence in sentences:
+            lines += _wrapped(sentence, "- ")
     return "\n".join(line.rstrip() for line in lines).replace("\u00a0", " ") + "\n"
 
 

@@ -77,11 +77,11 @@ def answers(site: Reduced, grid: opt.Grid, winters: Sequence[xr.Dataset]) -> xr.
         "heat_by_group": (("option", "group"), energy.sum(axis=3).mean(axis=1)),
         "power_mean": (("option", "winter"), per_area.sum(axis=2) / seconds),
         "power_max": (("option", "winter"), highest.max(axis=2)),
-        "fuel": (("option", "winter"), np.stack([one.fuel + one.current for one in bills], axis=1)),
+        "fuel": (("option", "winter"), np.stack([one.fuel for one in bills], axis=1)),
         "cost": (("option", "winter"), np.stack([one.cost for one in bills], axis=1)),
         "co2": (("option", "winter"), np.stack([one.co2 for one in bills], axis=1)),
         "laid": (("option", "winter"), np.stack([one["laid"].values for one in winters], axis=1)),
-        "covered_hours": (("option", "winter"), np.stack([one["covered_hours"].values for one in winters], axis=1)),
+        "current": (("option", "winter"), np.stack([one.current for one in bills], axis=1)),
     }
     single = {name: (dims, np.asarray(values, dtype=float)) for name, (dims, values) in told.items()}
     coords = {
@@ -106,7 +106,8 @@ def wilson(share: Array, count: NDArray[np.int64]) -> tuple[Array, Array]:
     n = np.maximum(count, 1).astype(float)
     middle = (share + Z80**2 / (2.0 * n)) / (1.0 + Z80**2 / n)
     half = Z80 / (1.0 + Z80**2 / n) * np.sqrt(share * (1.0 - share) / n + Z80**2 / (4.0 * n * n))
-    return np.clip(middle - half, 0.0, 1.0), np.clip(middle + half, 0.0, 1.0)
+    # held round the share: at 0 and 1 rounding would leave dust
+    return np.clip(middle - half, 0.0, share), np.clip(middle + half, share, 1.0)
 
 
 def _margin(above: Array, known: Any) -> Array:
@@ -152,10 +153,10 @@ def smallest(told: xr.Dataset, target: float) -> int | None:
 
 
 def nearest(told: xr.Dataset) -> int:
-    """The option with the highest share held, the cheapest of those."""
+    """The option with the highest share held; of those the least often frozen, then the cheapest."""
     cost, _ = cost_of(told)
-    held = np.nan_to_num(told["held"].values, nan=0.0)
-    return int(np.lexsort((told["power"].values, np.round(cost, 2), -np.round(held, 6)))[0])
+    held, unfrozen = (np.nan_to_num(told[name].values, nan=0.0) for name in ("held", "unfrozen"))
+    return int(np.lexsort((told["power"].values, np.round(cost, 2), -np.round(unfrozen, 2), -np.round(held, 6)))[0])
 
 
 def frontier(told: xr.Dataset) -> NDArray[np.int64]:

@@ -5,23 +5,19 @@ import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
-
-import numpy as np
-import xarray as xr
 
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.report import words_sizing
-from microclimate.report.sized import ClimateTold, NightTold, Sized, WinterTold
 from microclimate.schema import Event
-from microclimate.sizing import answers, calendar, tasks, winter_run, winters
+from microclimate.sizing import calendar, tasks, winter_run, winters
 from microclimate.sizing import options as opt
 from microclimate.sizing.reduced import Reduced, equipped, reduced
 from microclimate.venue import load
 from microclimate.venue.load import Venue
-from microclimate.workflow import files, warm
+from microclimate.workflow import files, sizing_told, warm
 
 RARITY = 10.0  # years; ours
 TASKS = "winters"  # folder of finished tasks
@@ -85,9 +81,19 @@ def sizing(
     say("Running the winters ...")
     with _folder(question.out) as folder:
         parts = iter(tasks.run([job for some in jobs for job in some], folder, question.where, progress))
-        told = [_told(case, grid, [next(parts) for _ in some], target) for case, some in zip(cases, jobs, strict=True)]
-    sized = _sized(venue, cases, told, grid, target, planned, given)
-    return words_sizing.text(sized)
+        results = [[next(parts) for _ in some] for some in jobs]
+    say("Looking at the coldest spells ...")
+    told = [
+        sizing_told.climate(case.climate, case.site, grid, some, these, target)
+        for case, some, these in zip(cases, jobs, results, strict=True)
+    ]
+    sized = sizing_told.sized(
+        venue, [(case.site, case.events, case.shifts) for case in cases], told, jobs[0], grid, target, planned, given
+    )
+    text = words_sizing.text(sized)
+    if question.out is not None:
+        text += sizing_told.written(sized, question.out)
+    return text
 
 
 @contextmanager
@@ -182,59 +188,3 @@ def _bearable(grid: opt.Grid, cases: Sequence[Case], large: bool) -> None:
             f"at most {opt.MOST_MINUTES:.0f} min",
             "give fewer powers, depths, leads or policies, or --no-covers; or say --yes",
         )
-
-
-def _told(case: Case, grid: opt.Grid, parts: Sequence[xr.Dataset], target: float) -> ClimateTold:
-    climate = case.climate
-    told = answers.answers(case.site, grid, parts)
-    chosen = answers.smallest(told, target)
-    night = climate.night
-    return ClimateTold(
-        climate.name,
-        climate.far,
-        climate.typical,
-        climate.begin,
-        climate.begin + timedelta(days=climate.season.days - 1),
-        tuple(WinterTold(w.name, w.coverage, w.lowest) for w in climate.winters),
-        tuple(WinterTold(w.name, w.coverage, w.lowest) for w in climate.left_out),
-        climate.filled,
-        None
-        if night is None
-        else NightTold(night.years, night.lowest, night.low, night.high, night.winters, night.short),
-        told,
-        answers.nearest(told) if chosen is None else chosen,
-        chosen is not None,
-        tuple(int(n) for n in answers.frontier(told)),
-        tuple(code for code in str(climate.weather.attrs.get("assumed", "")).split("\n") if code),
-    )
-
-
-def _sized(
-    venue: Venue,
-    cases: Sequence[Case],
-    told: Sequence[ClimateTold],
-    grid: opt.Grid,
-    target: float,
-    planned: bool,
-    given: bool,
-) -> Sized:
-    site, plant = cases[0].site, venue.equipment.plant
-    return Sized(
-        venue.name,
-        venue.shown,
-        "" if venue.prices is None else venue.prices.currency,
-        target,
-        venue.limits.canopy_min,
-        venue.limits.rootzone_min,
-        site.heated_area,
-        float(np.sum(list(site.area.values()))),
-        site.members,
-        "" if plant is None else plant.kind,
-        1.0 if plant is None else plant.efficiency,
-        planned,
-        tuple(event.name for event in cases[0].events),
-        given,
-        cases[0].shifts,
-        max((policy.lead for policy in grid.policies), default=0.0),
-        tuple(told),
-    )

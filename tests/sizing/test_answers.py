@@ -131,7 +131,11 @@ def test_the_range_of_a_share_is_that_of_an_independent_library(hits: int, trial
 
 def _told(held: list[float], cost: list[float], power: list[float]) -> xr.Dataset:
     return xr.Dataset(
-        {"held": ("option", held), "cost": (("option", "winter"), np.array(cost)[:, None])},
+        {
+            "unfrozen": ("option", np.array(held)),
+            "held": ("option", held),
+            "cost": (("option", "winter"), np.array(cost)[:, None]),
+        },
         coords={"power": ("option", power), "cover": ("option", ["", "quilt", "", "quilt"])},
     )
 
@@ -141,6 +145,8 @@ def test_the_smallest_system_is_the_least_power_that_holds_then_the_cheapest() -
     assert answers.smallest(told, 0.85) == 3
     assert answers.smallest(told, 0.5) == 1  # a cover alone
     assert answers.smallest(told, 0.99) is None
+    assert answers.nearest(told) == 3
+    told["held"] = "option", np.zeros(4)  # none helps: the least often frozen, not the cheapest
     assert answers.nearest(told) == 3
 
 
