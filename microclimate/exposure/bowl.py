@@ -12,7 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
 from microclimate.exposure import exchange as ex
+from microclimate.exposure import glint as mirrored
 from microclimate.exposure import sky
+from microclimate.exposure.glint import Glint
 from microclimate.exposure.mesh import Finish, Mesh
 from microclimate.exposure.plan import venue_mesh
 from microclimate.exposure.trace import SENSOR_HEIGHT, Gain, Geometry, gain, geometry
@@ -52,6 +54,7 @@ class Bowl:
     surfaces: tuple[Surface, ...]
     owner: NDArray[np.int64]
     gain: Gain
+    glint: Glint | None = None
     weights: Array | None = None
 
     @property
@@ -138,7 +141,7 @@ class Bowl:
 
     def sun_factor(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """Share of the sun's beam that arrives (time, row) [1]; azimuth, elevation (time,) in compass degrees."""
-        a, h = self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
+        a, h = self._sun(azimuth, elevation)
         g = self.geometry
         seen = g.opaque.sees(a, h)
         if g.veils:
@@ -170,9 +173,43 @@ class Bowl:
         return radiance @ straight, radiance @ bounced + direct * self.off_stands(azimuth, elevation)
 
     def off_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
-        """Sunlight off the stands for unit direct normal, from the table of suns (time, row) [1]."""
-        table = self._sun_nodes
-        return np.asarray(sum(weight[:, None] * table[place] for place, weight in self._around(azimuth, elevation)))
+        """Sunlight off the stands for unit direct normal, from the table of suns (time, row) [1].
+
+        Bare metal as it is told; `glint_ends` tells how far it may be from that.
+        """
+        even = self.off_matte_stands(azimuth, elevation)
+        return even if self.glint is None else np.maximum(even + self._changes(azimuth, elevation)[mirrored.TOLD], 0.0)
+
+    def off_matte_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
+        """`off_stands` with all light thrown back evenly (time, row) [1]."""
+        table, around = self._sun_nodes, _around(len(ex.NODE_AZIMUTHS), *self._sun(azimuth, elevation))
+        return np.asarray(sum(weight[:, None] * table[place] for place, weight in around))
+
+    def glint_ends(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array | None:
+        """`off_stands` for seats less, as and more mirror-like than told (3, time, row) [1]; None: nothing is.
+
+        Each end keeps its energy; which is the brightest differs from row to row and sun to sun.
+        """
+        if self.glint is None:
+            return None
+        return np.maximum(self.off_matte_stands(azimuth, elevation) + self._changes(azimuth, elevation), 0.0)
+
+    def _changes(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
+        """What mirror-like light changes (end, time, row) [1]."""
+        assert self.glint is not None
+        around = _around(self.glint.azimuths, *self._sun(azimuth, elevation))
+        at_points = sum(weight[:, None] * self.glint.change[:, *place] for place, weight in around)
+        return np.stack([(self._onto @ end.T).T for end in np.asarray(at_points, float)])
+
+    @cached_property
+    def _onto(self) -> sparse.csr_array:
+        """Share of each point of the glint's tables in each row (row, point)."""
+        assert self.glint is not None
+        return self.glint.onto if self._share is None else self._share @ self.glint.onto
+
+    def _sun(self, azimuth: ArrayLike, elevation: ArrayLike) -> tuple[Array, Array]:
+        """Angle in the field's frame and height of suns given in compass degrees, both (time,) [rad]."""
+        return self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
 
     def diffuse_sums(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
@@ -180,30 +217,19 @@ class Bowl:
         """`diffuse` summed over time, both (row,): light adds up before it is laid on the rows."""
         radiance = self._radiance(azimuth, elevation, direct_normal, diffuse).sum(axis=0)
         straight, bounced = self._sky_matrix
-        suns = np.zeros(self._sun_nodes.shape[:2])
-        for place, weight in self._around(azimuth, elevation):
-            np.add.at(suns, place, weight * np.asarray(direct_normal, float))
+        sun = self._sun(azimuth, elevation)
+        suns = _on_nodes(self._sun_nodes.shape[:2], *sun, direct_normal)
         off_stands = suns.astype(np.float32).ravel() @ self._sun_nodes.reshape(suns.size, -1)
+        if self.glint is not None:
+            change = self.glint.change[mirrored.TOLD]
+            suns = _on_nodes(change.shape[:2], *sun, direct_normal)
+            off_stands = np.maximum(off_stands + self._onto @ (suns.ravel() @ change.reshape(suns.size, -1)), 0.0)
         return radiance @ straight, radiance @ bounced + off_stands
-
-    def _around(self, azimuth: ArrayLike, elevation: ArrayLike) -> list[tuple[tuple[Any, Any], Array]]:
-        """The four nodes of the table round each sun (time,), and their weights: 0 below the horizon."""
-        a, h = self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
-        count = len(ex.NODE_AZIMUTHS)
-        at = a / (2.0 * np.pi) * count
-        i, f = np.floor(at).astype(int) % count, at - np.floor(at)
-        j = np.clip(np.searchsorted(ex.NODE_ELEVATIONS, h, side="right") - 1, 0, len(ex.NODE_ELEVATIONS) - 2)
-        low, high = ex.NODE_ELEVATIONS[j], ex.NODE_ELEVATIONS[j + 1]
-        g = np.clip((h - low) / (high - low), 0.0, 1.0)
-        k, up = (i + 1) % count, h > 0.0
-        return [
-            ((m, n), np.where(up, e * d, 0.0)) for m, e in ((i, 1.0 - f), (k, f)) for n, d in ((j, 1.0 - g), (j + 1, g))
-        ]
 
     def _radiance(
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> Array:
-        a, h = self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
+        a, h = self._sun(azimuth, elevation)
         direct, spread = (np.broadcast_to(np.asarray(v, float), a.shape) for v in (direct_normal, diffuse))
         lit = np.zeros((len(a), sky.PATCHES))
         bright = np.flatnonzero(spread > 0.0)
@@ -269,6 +295,30 @@ def _summed(seen: Array, exchange: ex.Exchange) -> Array:
     return np.asarray(exchange.members.T @ seen.T).T
 
 
+def _around(count: int, angle: Array, height: Array) -> list[tuple[tuple[Any, Any], Array]]:
+    """The four nodes of a table of suns with `count` azimuths round each sun (time,) [rad], and their weights.
+
+    All are 0 below the horizon.
+    """
+    at = angle / (2.0 * np.pi) * count
+    i, f = np.floor(at).astype(int) % count, at - np.floor(at)
+    j = np.clip(np.searchsorted(ex.NODE_ELEVATIONS, height, side="right") - 1, 0, len(ex.NODE_ELEVATIONS) - 2)
+    low, high = ex.NODE_ELEVATIONS[j], ex.NODE_ELEVATIONS[j + 1]
+    g = np.clip((height - low) / (high - low), 0.0, 1.0)
+    k, up = (i + 1) % count, height > 0.0
+    return [
+        ((m, n), np.where(up, e * d, 0.0)) for m, e in ((i, 1.0 - f), (k, f)) for n, d in ((j, 1.0 - g), (j + 1, g))
+    ]
+
+
+def _on_nodes(shape: tuple[int, ...], angle: Array, height: Array, light: ArrayLike) -> Array:
+    """Light (time,) summed on the nodes of a table of suns (azimuth, elevation)."""
+    suns = np.zeros(shape)
+    for place, weight in _around(shape[0], angle, height):
+        np.add.at(suns, place, weight * np.asarray(light, float))
+    return suns
+
+
 def bowl(venue: Venue) -> Bowl:
     """The bowl of a venue, with one row for each cell of its zones."""
     x, y, area, zone = cells(venue)
@@ -300,6 +350,7 @@ def assemble(
         surfaces=tuple(Surface(*name, float(a)) for name, a in zip(names, size, strict=True)),
         owner=owner,
         gain=gain(traced.exchange, albedo, emissivity),
+        glint=mirrored.glint(mesh, traced, albedo),
     )
 
 

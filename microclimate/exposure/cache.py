@@ -1,6 +1,7 @@
 """What was traced is kept on disk, named by a hash of all it depends on; whatever cannot be trusted is made again.
 
-Two kinds of files: `bowl-` holds the traced geometry, `gain-` the bounces for one set of albedos and emissivities.
+Three kinds of files: `bowl-` holds the traced geometry, `gain-` the bounces for one set of albedos and emissivities,
+`glint-` what mirror-like finishes change.
 A file is written under a temporary name and renamed, carries its own key, and its parts are checked by the archive's
 checksums on reading. A torn, stale or foreign file is as good as none.
 """
@@ -20,8 +21,15 @@ from microclimate.column.jit import cache_root
 
 FORMAT = 1
 LIMIT = 600e6  # [byte] of all files together; the oldest go first
-_PATTERNS = ("bowl-*.npz", "gain-*.npz", "writing-*.npz")
-_MAKERS = ("exchange.py", "rays.py", "sky.py", "windows.py", "cache.py")  # their text decides what a file holds
+_PATTERNS = ("bowl-*.npz", "gain-*.npz", "glint-*.npz", "writing-*.npz")
+_MAKERS = (
+    "exchange.py",
+    "glint.py",
+    "rays.py",
+    "sky.py",
+    "windows.py",
+    "cache.py",
+)  # their text decides what a file holds
 
 Parts = dict[str, NDArray[np.generic]]
 

@@ -118,7 +118,7 @@ def shade(bowl: Bowl, site: Site, when: pd.Timestamp) -> xr.Dataset:
     if mirrored is not None:
         direct = clear_sky(site, pd.DatetimeIndex([when]))[0][0]
         values |= {f"stands_{end}": direct * getattr(mirrored, end) for end in ("low", "best", "high")}
-        values["stands_matte"] = direct * bowl.off_stands(azimuth, elevation)[0]
+        values["stands_matte"] = direct * bowl.off_matte_stands(azimuth, elevation)[0]
     found = _cells(bowl, values)
     return found.assign_attrs(sun_azimuth=float(azimuth[0]), sun_elevation=float(elevation[0]))
 

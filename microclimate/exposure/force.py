@@ -18,6 +18,7 @@ from microclimate.exposure import bowl as geometry
 from microclimate.exposure import shelter
 from microclimate.exposure.basin import Basin, field_gives, stepped
 from microclimate.exposure.bowl import Bowl
+from microclimate.exposure.glint import TOLD, lean
 from microclimate.exposure.learned import air_known, wind_known
 from microclimate.exposure.patches import PATCH_COORDINATES, morning_sun
 from microclimate.exposure.patches import patches as join
@@ -169,7 +170,7 @@ class Forcing:
         point, amount, sunlit = laid.point, laid.amount, laid.sunlit
         down, pressure = amount["surface_downwelling_longwave_flux_in_air"], point["surface_air_pressure"]
         bowl = self.bowl_inside(laid)
-        fields = self._air(point, bowl) | self._wind(point, part, bowl) | self._sunlight(*sunlit)
+        fields = self._air(point, bowl) | self._wind(point, part, bowl) | self._sunlight(part, *sunlit)
         fields |= self._longwave(point["air_temperature"], down, bowl)
         fields["surface_air_pressure"] = pressure[:, None, :]
         under_sky = np.ones(self.patches.sizes["patch"]) if self.open_field else self.sight.open_above
@@ -276,7 +277,7 @@ class Forcing:
         east, north = (spread(self.steps.point, part(angle)) for part in (np.sin, np.cos))
         return np.degrees(np.arctan2(east, north)) % 360.0
 
-    def _sunlight(self, normal: Array, sky: Array) -> dict[str, Array]:
+    def _sunlight(self, part: slice, normal: Array, sky: Array) -> dict[str, Array]:
         """Shortwave by origin, and the sunlit share, on each patch (realization, patch, time)."""
         steps = self.steps
         up = steps.elevation > 0.0
@@ -299,6 +300,7 @@ class Forcing:
             from_sky, from_stands = np.zeros((2, members, looks, patches))
             both = self.sight.diffuse(*args)
             from_sky[:, bright], from_stands[:, bright] = (v.reshape(members, -1, patches) for v in both)
+            from_stands[:, bright] += normal[:, bright, None] * self._metal(part, bright)
             fields = {
                 "shortwave_sun_down": (normal * sine)[:, :, None] * self._lit,
                 "shortwave_sky_down": from_sky,
@@ -306,6 +308,19 @@ class Forcing:
                 "sunlit_fraction": self._lit[None],
             }
         return {name: stepped(steps, np.moveaxis(values, 1, -1)) for name, values in fields.items()}
+
+    def _metal(self, part: slice, looks: Array) -> Array:
+        """What bare metal may throw beyond what it is told to, for unit direct normal (realization or 1, look, patch).
+
+        Each realization has its place between seats less and more mirror-like than told.
+        """
+        steps = self.steps
+        ends = self.sight.glint_ends(steps.azimuth[looks], np.maximum(steps.elevation[looks], 0.0))
+        if ends is None or self.seed is None:
+            return np.zeros((1, 1, 1))
+        names = self.weather["realization"].values[part]
+        places = [np.random.default_rng([self.seed, int(name), 2]).uniform(-1.0, 1.0) for name in names]
+        return np.asarray(np.einsum("er,elp->rlp", lean(np.array(places)), ends) - ends[TOLD])
 
     def _longwave(self, air: Array, down: Array, bowl: inside.Inside | None) -> dict[str, Array]:
         """Longwave from the visible sky and from the stands (realization, patch, time)."""

@@ -39,6 +39,9 @@ class FlatBowl:
         horizontal = direct_normal * np.sin(np.radians(elevation)) + diffuse
         return diffuse[:, None] * self.sky_view, 0.3 * horizontal[:, None] * (1.0 - self.sky_view)
 
+    def glint_ends(self, azimuth, elevation):
+        return None  # all matte
+
     def longwave(self, sky_down_open, air_temperature, stand_temperature):
         sky = np.asarray(sky_down_open)[..., None] * self.sky_view
         stands = 5.670374419e-8 * np.asarray(stand_temperature)[..., None] ** 4 * (1.0 - self.sky_view)
