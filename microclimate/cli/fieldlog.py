@@ -132,5 +132,31 @@ def withdraw(
         typer.echo(withdrawn(number, reason, venue_path=venue, log=log), nl=False)
 
 
+@app.command()
+def lift(
+    sensor: Annotated[str, typer.Argument(metavar="SENSOR", help="its name, as `fieldlog list` shows it")],
+    note: Annotated[str, typer.Option("--note", metavar="TEXT", help="why these readings are right after all")],
+    check: Annotated[
+        str | None, typer.Option("--check", metavar="NAME", help="only this check's flags, such as stuck or step")
+    ] = None,
+    start: Annotated[str | None, typer.Option("--from", metavar="TIME", help="else from the first reading")] = None,
+    end: Annotated[str | None, typer.Option("--to", metavar="TIME", help="else to the last reading")] = None,
+    who: Annotated[str, typer.Option("--who", metavar="NAME")] = "",
+    venue: FROM = None,
+    log: LOG = None,
+    debug: DEBUG = False,
+) -> None:
+    """Let flagged readings count again, with a note; the flags stay in the log beside it.
+
+    Checks that are run again do not bring them back.
+    """
+    from microclimate.workflow.fieldlog import lifted
+
+    with told_plainly(debug):
+        typer.echo(
+            lifted(sensor, note, check=check, start=start, end=end, who=who, venue_path=venue, log=log), nl=False
+        )
+
+
 def _sure(question: str) -> bool:
     return typer.confirm(question)

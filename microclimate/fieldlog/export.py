@@ -34,11 +34,16 @@ def table(store: Store, shown: Shown) -> pd.DataFrame:
         time (UTC), local_time, sensor, quantity, zone, depth [m, above ground negative], value and unit (SI), shown and
         shown_unit (the reader's), error, flags, source, line, detail.
     """
+    key = ["sensor", "time", "source"]
     sensors = pd.DataFrame(store.rows("sensor"), columns=["id", "name", "quantity", "zone", "depth"])
     rows = pd.DataFrame(store.rows("reading"), columns=["sensor", "time", "value", "error", "source", "line", "detail"])
     flags = pd.DataFrame(store.rows("flag"), columns=["sensor", "time", "source", "reason"])
     sources = pd.DataFrame(store.rows("source"), columns=["id", "name"])
-    key = ["sensor", "time", "source"]
+    lifted = {(*(row[name] for name in key), row["check_name"]) for row in store.rows("lifted")}
+    flags["reason"] = [
+        f"{reason} (lifted)" if (*place, reason.split(":")[0]) in lifted else reason
+        for *place, reason in flags[[*key, "reason"]].itertuples(index=False)
+    ]
     flagged = flags.groupby(key)["reason"].agg("; ".join).rename("flags").reset_index()
     out = rows.merge(flagged, how="left", on=key).merge(
         sensors.rename(columns={"id": "sensor", "name": "sensor_name"}), on="sensor"
@@ -66,7 +71,7 @@ def table(store: Store, shown: Shown) -> pd.DataFrame:
             "shown": reader.round(3),
             "shown_unit": told,
             "error": out["error"],
-            "flags": out["flags"].fillna(""),
+            "flags": out["flags"].astype(object).fillna(""),
             "source": out["file"],
             "line": out["line"],
             "detail": out["detail"],

@@ -14,8 +14,15 @@ Times = NDArray[np.datetime64]
 Array = NDArray[np.float64]
 
 SUPERSEDED = "superseded"  # by a later source that has another value for the same sensor and time
+TAKEN_BACK = (SUPERSEDED, "withdrawn")  # what stands for a mistake of the log, not for a doubt: never lifted
+_CHECK = "substr(f.reason, 1, instr(f.reason || ':', ':') - 1)"  # of a reason such as "curtain::0.45"
+_STANDS = (
+    "NOT EXISTS (SELECT 1 FROM lifted AS l WHERE l.sensor = f.sensor AND l.time = f.time AND l.source = f.source "
+    f"AND l.check_name = {_CHECK})"
+)
 _UNFLAGGED = (
-    "NOT EXISTS (SELECT 1 FROM flag AS f WHERE f.sensor = r.sensor AND f.time = r.time AND f.source = r.source)"
+    "NOT EXISTS (SELECT 1 FROM flag AS f WHERE f.sensor = r.sensor AND f.time = r.time AND f.source = r.source "
+    f"AND {_STANDS})"
 )
 
 
@@ -187,6 +194,48 @@ class Readings(Database):
         rows = self._db.execute("SELECT sensor, time FROM reading WHERE source = ?", (source,)).fetchall()
         return self._add("flag", 4, ((sensor, time, source, f"withdrawn:{reason}") for sensor, time in rows))
 
+    def lift(
+        self,
+        sensor: int,
+        made: np.datetime64,
+        note: str,
+        *,
+        check: str | None = None,
+        start: np.datetime64 | None = None,
+        end: np.datetime64 | None = None,
+        who: str = "",
+    ) -> int:
+        """Let flagged readings of a sensor count again; the flags stay, and the note beside them says why.
+
+        Parameters
+        ----------
+        sensor : int
+        made : datetime64
+            UTC, now.
+        note, who : str
+        check : str, optional
+            Only this one; a later run of the checks does not bring it back.
+        start, end : datetime64, optional
+            UTC; else all of them.
+
+        Returns
+        -------
+        int
+            Readings of which a flag was lifted now. What was superseded or withdrawn is not.
+        """
+        query = (
+            f"SELECT DISTINCT f.time, f.source, {_CHECK} FROM flag AS f WHERE f.sensor = ? AND f.time >= ? "
+            f"AND f.time <= ? AND {_STANDS}"
+        )
+        span = (-(2**62) if start is None else seconds(start), 2**62 if end is None else seconds(end))
+        rows = [
+            (sensor, time, source, name, seconds(made), note, who)
+            for time, source, name in self._db.execute(query, (sensor, *span))
+            if name not in TAKEN_BACK and check in (None, name)
+        ]
+        self._add("lifted", 7, rows)
+        return len({row[1:3] for row in rows})
+
     def flags(self, sensor: int) -> dict[str, Times]:
         """Flagged times of one sensor by reason."""
         found: dict[str, list[int]] = {}
@@ -217,7 +266,7 @@ class Readings(Database):
     def counts(self, sensor: int) -> tuple[int, int]:
         """How many readings of a sensor there are, and how many of them are flagged."""
         every = self._db.execute("SELECT count(*) FROM reading WHERE sensor = ?", (sensor,)).fetchone()[0]
-        query = "SELECT count(DISTINCT time || ' ' || source) FROM flag WHERE sensor = ?"
+        query = f"SELECT count(DISTINCT f.time || ' ' || f.source) FROM flag AS f WHERE f.sensor = ? AND {_STANDS}"
         return int(every), int(self._db.execute(query, (sensor,)).fetchone()[0])
 
     def values(

@@ -8,7 +8,7 @@ mended by adding what is right and flagging what was wrong, never by changing a 
 import sqlite3
 from collections.abc import Iterator
 
-FORMAT = 2
+FORMAT = 3
 
 _FIRST = """
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
@@ -80,10 +80,19 @@ CREATE TABLE told (
     PRIMARY KEY (start, finish, zone, quantity, made)) STRICT, WITHOUT ROWID;
 UPDATE meta SET value = '2' WHERE key = 'format';
 """
-_STEPS = (_FIRST, _SECOND)
+# 2 -> 3: a flag is lifted by a row beside it, for one check (what stands before the first colon of its reason)
+_THIRD = """
+CREATE TABLE lifted (
+    sensor INTEGER NOT NULL REFERENCES sensor (id), time INTEGER NOT NULL,
+    source INTEGER NOT NULL REFERENCES source (id), check_name TEXT NOT NULL, made INTEGER NOT NULL,
+    note TEXT NOT NULL, who TEXT NOT NULL DEFAULT '',
+    PRIMARY KEY (sensor, time, source, check_name)) STRICT, WITHOUT ROWID;
+UPDATE meta SET value = '3' WHERE key = 'format';
+"""
+_STEPS = (_FIRST, _SECOND, _THIRD)
 
 HISTORY = (
-    "source", "sensor", "reading", "flag", "rejected", "note", "forecast", "told", "advice", "action", "observed_state",
+    "source", "sensor", "reading", "flag", "lifted", "rejected", "note", "forecast", "told", "advice", "action", "observed_state",
 )  # fmt: skip
 
 

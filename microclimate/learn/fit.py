@@ -40,8 +40,11 @@ PROBE_OFFSET, SURFACE_OFFSET, ZEROED_OFFSET = (
 )  # [K] a probe and its place, an infrared sensor, a zeroed one
 MISSES = {True: 0.8, False: 0.3}  # [K] what a model misses of surface minima and of the ground, before any reading,
 MISSES_WEIGHT = 1.0  # and how many readings that is worth (ours)
-ROUNDS, SPREADS = 5, 3  # runs are laid anew about the best point so often, and what is missed is estimated anew
+ROUNDS, SPREADS = 8, 3  # runs are laid anew about the best point so often, and what is missed is estimated anew
 NEARBY, SETTLED = 1.0, 0.03  # prior spreads that one round may move, and below which it has arrived
+SOUNDED = (-2.0, -1.0, 1.0, 2.0)  # standard deviations along the direction told least, where the run itself is asked
+WIDEST = 4.0  # times its standard deviation that such a direction is widened at most (ours)
+RESTARTS = 2  # from where a sounding found the readings told better
 TAILS = 4.0  # degrees of freedom of what is missed (ours)
 Z90 = 1.6449
 
@@ -102,11 +105,29 @@ def fit(data: NightData, run: Callable[[Array], Array], rows: NDArray[np.bool_],
     prior = np.array([p.spread for p in PARAMETERS if p.name in names])
     count, sensors = len(names), len(data.labels)
     used = data.take(rows)
-    spread = np.array([[MISSES[bool(kind)]] * sensors for kind in (0, 1)])
     before = np.append(np.ones(count), _offset_spread(data))
-    x = np.zeros(count + sensors)
+    start = np.zeros(count + sensors)
+    for _ in range(RESTARTS + 1):
+        x, spread, scale, jacobian = _settled(used, run, rows, before, start)
+        covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian), dtype=float)[:count, :count]
+        covariance, better = _sounded(used, run, rows, before, x, scale, covariance)
+        if better is None:
+            break
+        start = np.append(better, x[count:])
+    mean = x[:count] * prior
+    return Fit(names, mean, covariance * np.outer(prior, prior), prior, x[count:], spread)
+
+
+def _settled(
+    used: NightData, run: Callable[[Array], Array], rows: NDArray[np.bool_], before: Array, start: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Best factors and offsets from a start, the spread by kind and sensor, that of each number, and the slopes."""
+    sensors = len(used.labels)
+    count = len(start) - sensors
+    spread = np.array([[MISSES[bool(kind)]] * sensors for kind in (0, 1)])
+    x = start.copy()
     farthest = np.append(np.full(count, FARTHEST), np.full(sensors, np.inf))
-    jacobian = np.eye(count + sensors)
+    jacobian, scale = np.eye(count + sensors), np.ones(len(used.observed))
     for _ in range(ROUNDS):
         here, base = x[:count].copy(), run(x[:count])[rows]
         steep = np.stack([(run(here + STEP * e)[rows] - base) / STEP for e in np.eye(count)], axis=1)
@@ -135,11 +156,52 @@ def fit(data: NightData, run: Callable[[Array], Array], rows: NDArray[np.bool_],
             spread = _left(used, used.observed - told(x), sensors)
         if np.abs(x[:count] - here).max() < SETTLED:
             break
-    covariance = np.asarray(np.linalg.inv(jacobian.T @ jacobian), dtype=float)
-    scale = np.outer(prior, prior)
-    return Fit(
-        names, np.asarray(x[:count] * prior), np.asarray(covariance[:count, :count] * scale), prior, x[count:], spread
-    )
+    return x, spread, scale, jacobian
+
+
+def _sounded(
+    used: NightData,
+    run: Callable[[Array], Array],
+    rows: NDArray[np.bool_],
+    before: Array,
+    x: Array,
+    scale: Array,
+    covariance: Array,
+) -> tuple[Array, Array | None]:
+    """The covariance of standardised factors as the run itself bears it out, and a better place if one was found.
+
+    Two factors that undo each other leave a narrow valley that bends: along it a plane is steeper than the run. So the
+    run is asked there, offsets fitted anew: where the sum of squares rises by less than a plane's, the direction is
+    widened to match (a profile likelihood of one direction).
+    """
+    count = len(covariance)
+
+    def cost(z: Array) -> float:
+        left, weight = used.observed - run(z)[rows], 1.0 / scale**2
+        total = float(z @ z)
+        for sensor, wide in enumerate(before[count:]):
+            mine = used.sensor == sensor
+            precision = float(weight[mine].sum()) + 1.0 / wide**2
+            offset = float((weight * left)[mine].sum()) / precision
+            total += float((weight * (left - offset) ** 2)[mine].sum()) + (offset / wide) ** 2
+        return total
+
+    values, vectors = np.linalg.eigh(covariance)
+    along = vectors[:, -1] * np.sqrt(values[-1])
+    here, least = x[:count], cost(x[:count])
+    rises, better = [], None
+    for far in SOUNDED:
+        place = here + far * along
+        if np.abs(place).max() > FARTHEST:
+            continue
+        rise = cost(place) - least
+        if rise < -1.0 and (better is None or rise < better[0]):
+            better = rise, place
+        rises.append((far**2, rise))
+    flatter = sum(square * rise for square, rise in rises) / max(sum(square**2 for square, _ in rises), 1e-9)
+    wider = float(np.clip(1.0 / max(flatter, 1e-9), 1.0, WIDEST**2)) if rises else 1.0
+    widened = covariance + (wider - 1.0) * np.outer(along, along)
+    return np.asarray(widened), None if better is None else np.asarray(better[1])
 
 
 def _far(standard: Array) -> Array:

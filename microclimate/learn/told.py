@@ -2,12 +2,13 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from microclimate.fieldlog.store import Sensor, Store
+from microclimate.fieldlog.store import Sensor, Store, seconds
 
 Array = NDArray[np.float64]
 Span = tuple[np.datetime64, np.datetime64]
@@ -18,6 +19,7 @@ CANOPY, SOIL, AIR = "canopy_temperature_min", "soil_temperature_min_25mm", "air_
 WIND, CLOUD = "wind_speed_mean", "cloud_area_fraction_mean"
 READ = {CANOPY: ("canopy_temperature", "surface_temperature"), SOIL: ("soil_temperature",), AIR: ("air_temperature",)}
 SOIL_DEPTH = 0.025  # [m]
+_NONE = np.zeros(0)
 
 
 @dataclass(frozen=True)
@@ -33,9 +35,10 @@ class Pair:
     observed: float  # [K]
     wind: float  # [m s-1] forecast mean over the window, NaN where it was not kept
     cloud: float  # [1]
+    raw: Array = field(default_factory=_NONE.copy)  # (member,) [K] lowest air of the forecast as it came
 
 
-def pairs(store: Store, until: np.datetime64 | None = None, *, last: bool = False) -> list[Pair]:
+def pairs(store: Store, until: np.datetime64 | None = None, *, last: bool = False, raw: bool = False) -> list[Pair]:
     """Every forecast of a window that has been read since, oldest first.
 
     Parameters
@@ -45,6 +48,8 @@ def pairs(store: Store, until: np.datetime64 | None = None, *, last: bool = Fals
         UTC; windows that end later are left out.
     last : bool
         Of several forecasts of one window only the last made before it began.
+    raw : bool
+        Look up what the forecast itself had, too.
     """
     rows = [
         row for row in store.rows("told") if until is None or row["finish"] <= until.astype("datetime64[s]").astype(int)
@@ -58,6 +63,7 @@ def pairs(store: Store, until: np.datetime64 | None = None, *, last: bool = Fals
             )
     if last:
         rows = _last(rows)
+    forecast = _raw(store, rows) if raw else {}
     sensors = store.sensors()
     seen: dict[tuple[str, str, int, int], float] = {}
     found = []
@@ -71,13 +77,32 @@ def pairs(store: Store, until: np.datetime64 | None = None, *, last: bool = Fals
         if np.isnan(seen[place]) or not members.size:
             continue
         start, end = (np.datetime64(row[name], "s") for name in ("start", "finish"))
-        key = (row["made"], row["start"], row["finish"])
+        key, issue = ((row[name], row["start"], row["finish"]) for name in ("made", "issued"))
         found.append(
             Pair(
                 row["quantity"], row["zone"], start, end, (row["start"] - row["issued"]) / 3600.0, members, seen[place],
                 around.get((*key, WIND), np.nan), around.get((*key, CLOUD), np.nan),
+                forecast.get(issue, _NONE) if row["quantity"] != SOIL else _NONE,
             )
         )  # fmt: skip
+    return found
+
+
+def _raw(store: Store, rows: list[dict[str, Any]]) -> dict[tuple[int, int, int], Array]:
+    """Lowest air of each forecast's members in each window, as it came, by (issued, start, finish)."""
+    wanted = {(row["issued"], row["start"], row["finish"]) for row in rows}
+    issues: dict[int, list[tuple[int, Array]]] = {issued: [] for issued, *_ in wanted}
+    if not wanted:
+        return {}
+    for issued, valid, members in store.forecasts("air_temperature", np.datetime64(max(issues), "s")):
+        if seconds(issued) in issues:
+            issues[seconds(issued)].append((seconds(valid), members))
+    found = {}
+    for issued, start, finish in wanted:
+        inside = [members for valid, members in issues[issued] if start <= valid <= finish]
+        if len(inside) >= COVERED * (finish - start) / 3600.0:
+            width = min(len(members) for members in inside)
+            found[issued, start, finish] = np.min([members[:width] for members in inside], axis=0)
     return found
 
 

@@ -32,6 +32,7 @@ LEADS = ((0.0, 12.0), (12.0, 24.0), (24.0, 48.0), (48.0, 1e9))  # [h]
 FEWEST = 5  # pairs in a group that are scored (ours)
 CLIMATE_DAYS = 30  # days of the year about a night whose readings in other nights make its climatology
 BINS = np.array([0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0])  # of chances, for reliability
+SOURCES = ("this program", "raw forecast", "climatology", "persistence")
 RATIOS = (0.02, 0.1, 0.3)  # cost over loss at which the value is told
 
 
@@ -59,7 +60,7 @@ def verify(found: Sequence[Pair]) -> Verified:
     rows, reliable, rocs, ranks = [], [], [], []
     for quantity in dict.fromkeys(pair.quantity for pair in found):
         some = [pair for pair in found if pair.quantity == quantity]
-        told = {name: _others(some, name) for name in ("this program", "climatology", "persistence")}
+        told = {name: _others(some, name) for name in SOURCES}
         for lead in ((0.0, 1e9), *LEADS):
             for night in ("all", "clear calm", "other"):
                 inside = np.array([lead[0] <= p.lead < lead[1] and night in ("all", kind(p)) for p in some])
@@ -111,13 +112,15 @@ def chance(members: Array) -> float:
 
 
 def _others(some: Sequence[Pair], source: str) -> list[Array]:
-    """What a source would have told of each window: the program, other nights of the season, or the night before.
+    """What a source would have told of each window: the program, the forecast, other nights, or the night before.
 
-    Both rivals know only readings: climatology those of other nights within a month of the day, in any year;
+    The raw forecast is its lowest air as it came, taken for the grass too. The others know only readings: climatology those of other nights within a month of the day, in any year;
     persistence the night before, as read by then.
     """
     if source == "this program":
         return [pair.members for pair in some]
+    if source == "raw forecast":
+        return [pair.raw for pair in some]
     read: dict[str, dict[np.datetime64, float]] = {}
     for pair in some:
         read.setdefault(pair.zone, {})[pair.start] = pair.observed

@@ -85,6 +85,8 @@ _REASONS: Mapping[str, str] = {
     "withdrawn": "taken back: {other}",
 }
 
+CHECKS = tuple(name for name in _REASONS if name not in ("superseded", "withdrawn"))  # whose flags can be lifted
+
 
 def value(number: float, quantity: str, shown: Shown) -> str:
     """One SI number of a quantity with the reader's unit."""
@@ -321,6 +323,14 @@ def exported(readings: int, written: Sequence[str]) -> str:
 def withdrawn(count: int) -> str:
     """How much of a file was taken back."""
     return f"{counted(count, 'reading')} taken back: they stay in the log and count no more.\n"
+
+
+def lifted(count: int) -> str:
+    """How many flagged readings count again."""
+    if not count:
+        return "No flag stands there that can be lifted.\n"
+    again = "counts again; its flag stays" if count == 1 else "count again; their flags stay"
+    return f"{counted(count, 'reading')} {again} in the log with your note beside.\n"
 
 
 def listed(

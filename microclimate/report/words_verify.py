@@ -33,6 +33,12 @@ def last_nights(nights: int, quantity: str, error: float, inside: int, shown: Sh
     )
 
 
+def named(quantity: str, shown: Shown) -> str:
+    """A quantity as a heading."""
+    name = _name(quantity, shown)
+    return name[:1].upper() + name[1:]
+
+
 def _name(quantity: str, shown: Shown) -> str:
     return QUANTITIES[quantity].replace("25 mm", "1 in" if shown.system == "US" else "25 mm")
 
@@ -84,7 +90,7 @@ def verified(
         )
     for quantity, count in counts.items():
         some = scores[scores["quantity"] == quantity]
-        lines += [f"{_name(quantity, shown)[:1].upper()}{_name(quantity, shown)[1:]}, {count} pairs of zone and window"]
+        lines += [f"{named(quantity, shown)}, {count} pairs of zone and window"]
         if some.empty:
             lines += ["  too few to score", ""]
             continue

@@ -13,7 +13,8 @@ from microclimate.fieldlog.traces import Stamp
 from microclimate.learn import decide, fromlog, replay
 from microclimate.learn.calibrate import bowl_air
 from microclimate.learn.from_nights import Taught, taught
-from microclimate.report.words_calibrate import calibrated, from_nights
+from microclimate.learn.trusted import trusted
+from microclimate.report.words_calibrate import calibrated, from_nights, left_out
 from microclimate.venue import calibration, load
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
@@ -122,12 +123,15 @@ def from_log(
     venue = load.venue(venue_path, out if out.exists() else None)
     say("Running the ground under the observed weather ...")
     station = replay.station(venue, weather_path, log_path, timezone=timezone, stamp=stamp)
+    left: dict[tuple[str, str, str], int] = {}
+    if not fromlog.is_log(log_path):  # in a log `fieldlog quality` has flagged, and its keeper has had a say
+        station, left = trusted(station)
     say("Fitting (the ground is run some twenty times) ...")
     found = taught(venue, station, today or datetime.now(UTC).date().isoformat())
     changed = found.calibration != venue.calibration
     if changed:
         _write(found.calibration, out)
-    return text + _told(venue, found, str(out) if changed else "")
+    return text + left_out(left, venue.shown) + _told(venue, found, str(out) if changed else "")
 
 
 def _told(venue: Venue, found: Taught, path: str) -> str:

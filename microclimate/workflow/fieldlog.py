@@ -277,6 +277,47 @@ def withdrawn(source: int, reason: str, *, venue_path: Path | None = None, log: 
         return words.withdrawn(store.withdraw(source, reason))
 
 
+def lifted(
+    name: str,
+    note: str,
+    *,
+    check: str | None = None,
+    start: str | None = None,
+    end: str | None = None,
+    who: str = "",
+    venue_path: Path | None = None,
+    log: Path | None = None,
+) -> str:
+    """Let flagged readings of a sensor count again, with the reason beside their flags.
+
+    Raises
+    ------
+    InputError
+        There is no such log, sensor, check or time; the note is empty.
+    """
+    where = "fieldlog lift"
+    zone = "UTC" if venue_path is None else files.described(venue_path).shown.time_zone
+    if not note.strip():
+        raise refuse(where, "an empty note", "why these readings are right", "add --note TEXT")
+    if check is not None and check not in words.CHECKS:
+        raise refuse(where, f"no check is called {check!r}", ", ".join(words.CHECKS))
+    span = [
+        None if text is None else clock.moment(text, zone, before=_now(), where=option)
+        for text, option in ((start, "--from"), (end, "--to"))
+    ]
+    if span[0] is not None and span[1] is not None and span[0] > span[1]:
+        raise refuse(where, f"--from {start} is after --to {end}", "a span of time", "change the two")
+    with _opened(venue_path, log) as store:
+        numbers = [sensor.number for sensor in store.sensors() if sensor.name == name]
+        if not numbers:
+            known = list(dict.fromkeys(sensor.name for sensor in store.sensors()))
+            raise refuse(where, f"no sensor is called {name!r}", "one of " + "; ".join(known[:12]))
+        count = sum(
+            store.lift(number, _now(), note, check=check, start=span[0], end=span[1], who=who) for number in numbers
+        )
+    return words.lifted(count)
+
+
 def _opened(venue_path: Path | None, log: Path | None) -> Store:
     path = files.log(venue_path, log)
     if not path.exists():

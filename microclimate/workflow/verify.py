@@ -9,9 +9,9 @@ import numpy as np
 
 from microclimate.errors import refuse
 from microclimate.fieldlog.store import Store
-from microclimate.learn import told
+from microclimate.learn import figures_verify, told
 from microclimate.learn import verify as scoring
-from microclimate.report import words_verify
+from microclimate.report import canvas, words_verify
 from microclimate.schema import SurfaceState
 from microclimate.workflow import files
 
@@ -27,7 +27,8 @@ def verify(venue_path: Path, *, log: Path | None = None, out: Path | None = None
     log : Path, optional
         Else beside the venue.
     out : Path, optional
-        Folder for verify_scores.csv, verify_reliability.csv, verify_roc.csv, verify_ranks.csv, verify_decisions.csv.
+        Folder for verify_scores.csv, verify_reliability.csv, verify_roc.csv, verify_ranks.csv, verify_decisions.csv and,
+        where there are pairs enough, verify.svg.
 
     Raises
     ------
@@ -39,7 +40,7 @@ def verify(venue_path: Path, *, log: Path | None = None, out: Path | None = None
     if not path.exists():
         raise refuse(str(path), "there is no field log", "one that `fieldlog add` or `tonight` began", "add --log")
     with Store(path) as store:
-        found = told.pairs(store)
+        found = told.pairs(store, raw=True)
         decided = scoring.decisions(*_advised(store), None if venue.prices is None else venue.prices.event_lost)
     done = scoring.verify(found)
     counts: dict[str, int] = {}
@@ -52,6 +53,13 @@ def verify(venue_path: Path, *, log: Path | None = None, out: Path | None = None
         for name, table in {**tables, "decisions": decided}.items():
             files.write_text(table.round(4).to_csv(index=False, lineterminator="\n"), out / f"verify_{name}.csv")
             written.append(str(out / f"verify_{name}.csv"))
+        scored = [name for name in counts if (done.ranks["quantity"] == name).any()]
+        if scored:
+            named = {name: words_verify.named(name, venue.shown) for name in scored}
+            drawn = figures_verify.verify(named, done.reliability, done.roc, done.ranks)
+            told_of = "Reliability, hits over false alarms, and ranks of what was told against what was read."
+            files.write_text(canvas.svg(drawn, "verify", venue.name, told_of), out / "verify.svg")
+            written.append(str(out / "verify.svg"))
     return words_verify.verified(venue.name, counts, done.scores, done.reliability, decided, venue.shown, written)
 
 
@@ -64,7 +72,7 @@ def _advised(store: Store) -> tuple[list[Mapping[str, object]], dict[str, bool |
     trouble: dict[str, bool | None] = {}
     for event, row in last.items():
         plan = json.loads(str(row["plan"]))
-        acted = bool(plan.get("cover") or plan.get("heat"))
+        acted = any(plan.get(deed) for deed in ("spells", "heat", "skirts", "snow"))
         advised.append({"event": event, "acted": acted, "cost": plan.get("cost"), "chance": row["chance"]})
         trouble[event] = _seen(store, event)
     return advised, trouble

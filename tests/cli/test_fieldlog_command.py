@@ -106,6 +106,40 @@ def test_quality_flags_and_writes_a_page(folder: Path) -> None:
     assert "0 new flags" in log(folder, "quality")
 
 
+def test_a_flag_is_lifted_with_a_note_and_stays_lifted(folder: Path) -> None:
+    rows = LOGGER.splitlines()
+    rows[101] = rows[101].rsplit(";", 2)[0] + ";39,0;41,1"
+    (folder / "probe.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    log(folder, "add", folder / "probe.csv", "--yes", *SENSORS)
+    assert "1 new flag" in log(folder, "quality")
+    assert "192 readings, 1 flagged" in " ".join(log(folder, "list").split())
+    note = ("--note", "hot water from the hose", "--who", "A")
+    assert "No flag stands there" in log(folder, "lift", "P1", *note, "--to", "2026-01-21T08:00")
+    assert "No flag stands there" in log(folder, "lift", "P1", *note, "--check", "stuck")
+    assert "1 reading counts again" in log(folder, "lift", "P1", *note, "--check", "spike")
+    log(folder, "quality")
+    assert "flagged" not in log(folder, "list")
+    log(folder, "export", folder / "out")
+    kept = pd.read_csv(folder / "out" / "lifted.csv")
+    assert kept["note"].tolist() == ["hot water from the hose"]
+    assert pd.read_csv(folder / "out" / "readings.csv")["flags"].dropna().tolist() == ["spike (lifted)"]
+
+
+def test_a_flag_cannot_be_lifted_blindly(folder: Path) -> None:
+    log(folder, "add", folder / "probe.csv", "--yes", *SENSORS)
+    for words, told in (
+        (("P9", "--note", "x"), "no sensor is called 'P9'; wanted one of"),
+        (("P1", "--note", " "), "an empty note"),
+        (("P1", "--note", "x", "--check", "withdrawn"), "no check is called 'withdrawn'; wanted range, step"),
+        (("P1", "--note", "x", "--from", "yesterday-ish"), "--from"),
+        (("P1", "--note", "x", "--from", "2026-01-22T00:00", "--to", "2026-01-21T00:00"), "is after --to"),
+    ):
+        done = called("fieldlog", "lift", *words, "--venue", folder / "venue.toml")
+        assert done.exit_code == 2
+        assert told in " ".join(done.stderr.split())
+        assert "Traceback" not in done.stderr
+
+
 def test_a_half_good_file_says_which_rows_it_left(folder: Path) -> None:
     text = LOGGER.replace("20.01.2026;01:00;4,2", "20.01.2026;01:00;warm").replace("20.01.2026;02:00", "someday;02:00")
     (folder / "probe.csv").write_text(text, encoding="utf-8")

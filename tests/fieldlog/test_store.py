@@ -68,6 +68,35 @@ def test_a_flag_hides_a_reading_and_keeps_it(tmp_path: Path) -> None:
         assert store.series("soil_temperature", start=times[1])[2].tolist() == [274.0]
 
 
+def test_a_flag_is_lifted_by_a_row_beside_it(tmp_path: Path) -> None:
+    with Store(tmp_path / "log.sqlite") as store:
+        source = store.source("a", b"a", T)
+        times = T + HOUR * np.arange(4)
+        store.add_series("P1", "soil_temperature", times, np.array([275.0, 275.0, 282.0, 274.0]), source)
+        number = store.sensors()[0].number
+        store.flag_series(number, times[:2], "stuck")
+        store.flag_series(number, times[2:3], "curtain::0.45")
+        store.flag_series(number, times[1:3], "step")
+        assert store.lift(number, T, "checked with ice water", check="stuck", who="A") == 2
+        assert store.values(number)[1].tolist() == [275.0, 274.0]  # the second and third are jumps still
+        assert store.counts(number) == (4, 2)
+        assert store.lift(number, T, "a gap", end=times[1]) == 1
+        assert store.lift(number, T, "the same again", check="stuck") == 0
+        assert store.flag_series(number, times[:2], "stuck") == 0  # the checks again bring nothing back
+        assert store.lift(number, T, "all else") == 1
+        assert store.flag_series(number, times[2:3], "curtain::0.61") == 1  # of another size, as the log has grown
+        assert store.values(number)[1].tolist() == [275.0, 275.0, 282.0, 274.0]
+        assert (store.count("flag"), store.count("lifted")) == (6, 5)
+        assert {row["note"] for row in store.rows("lifted")} == {"checked with ice water", "a gap", "all else"}
+        assert store.withdraw(source, "wrong file") == 4
+        assert store.lift(number, T, "taken back is taken back") == 0
+        assert store.values(number)[1].size == 0
+    db = sqlite3.connect(tmp_path / "log.sqlite")
+    with pytest.raises(sqlite3.IntegrityError, match="only added to"):
+        db.execute("DELETE FROM lifted")
+    db.close()
+
+
 def test_a_forecast_is_known_only_once_issued(tmp_path: Path) -> None:
     with Store(tmp_path / "log.sqlite") as store:
         for i, issued in enumerate((T, T + 12 * HOUR)):
@@ -101,7 +130,7 @@ def test_another_database_and_a_newer_log_are_refused(tmp_path: Path) -> None:
     newer.execute("UPDATE meta SET value = '99' WHERE key = 'format'")
     newer.commit()
     newer.close()
-    with pytest.raises(InputError, match="format 99; wanted format 2 or older; update the program"):
+    with pytest.raises(InputError, match="format 99; wanted format 3 or older; update the program"):
         Store(tmp_path / "new.sqlite")
 
 

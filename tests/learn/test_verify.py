@@ -1,6 +1,7 @@
 """Scores of past forecasts: against closed forms and against formulas written out; pairs as the log has them."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,7 +9,7 @@ import pandas as pd
 import pytest
 
 from microclimate.fieldlog.store import Reading, Store
-from microclimate.learn import told, verify
+from microclimate.learn import figures_verify, told, verify
 from microclimate.learn.told import Pair
 
 T = np.datetime64("2026-01-10T22:00", "s")
@@ -166,6 +167,43 @@ def test_the_last_nights_in_one_line(tmp_path: Path) -> None:
     assert (found.nights, found.quantity, found.inside) == (2, told.CANOPY, 2)
     assert found.error == pytest.approx(0.4)
     assert told.record([]) is None
+
+
+def test_the_raw_forecast_is_a_rival_where_the_log_kept_it(tmp_path: Path) -> None:
+    """Its lowest air in the window, member by member, as it came; for the grass too, for the root zone never."""
+    with filled(tmp_path) as store:
+        start, issued = T, T - 5 * HOUR  # the run of four hours before the first night knew the forecast of five before
+        hours = start + np.arange(-2, 16) * HOUR
+        members = 280.0 + np.abs(np.arange(-2, 16) - 6.0)[:, None] + np.array([0.0, 1.5])
+        members[0] = 200.0  # before the window
+        store.add_forecast(issued, hours, "air_temperature", members, store.source("f", b"f", T))
+        short = T + DAY - 5 * HOUR
+        store.add_forecast(short, hours[:6] + DAY, "air_temperature", members[:6], store.source("g", b"g", T))
+        found = {(p.start, p.lead): p.raw.tolist() for p in told.pairs(store, raw=True)}
+        assert all(p.raw.size == 0 for p in told.pairs(store))
+    assert found[T, 5.0] == [280.0, 281.5]
+    assert found[T, 21.0] == []  # of that issue nothing was kept
+    assert found[T + DAY, 5.0] == []  # it does not cover the night
+    table = verify.verify([replace(p, raw=p.members + 3.0) for p in made(40)])
+    assert row(table, source="raw forecast")["bias"] == pytest.approx(row(table)["bias"] + 3.0)
+    assert row(table, source="raw forecast")["crps"] > row(table)["crps"]
+
+
+def test_the_figure_shows_what_the_tables_hold() -> None:
+    found = verify.verify(made(80))
+    drawn = figures_verify.verify({told.CANOPY: "Lowest canopy"}, found.reliability, found.roc, found.ranks)
+    reliable, roc, ranks = drawn.subfigs[0].axes
+    assert [bar.get_height() for bar in ranks.patches] == found.ranks["share"].tolist()
+    points = roc.lines[1].get_xydata()
+    assert points[0].tolist() == [0.0, 0.0]
+    assert points[-1].tolist() == [1.0, 1.0]
+    assert (np.diff(points, axis=0) >= 0.0).all()
+    area = float(np.trapezoid(points[:, 1], points[:, 0]))
+    assert f"area {area:.2f}" in roc.get_title(loc="left")
+    assert reliable.get_xlabel() == "chance of freezing told"
+    always = verify.verify([replace(p, observed=270.0) for p in made(20)])
+    empty = figures_verify.verify({told.CANOPY: "Lowest canopy"}, always.reliability, always.roc, always.ranks)
+    assert "nothing to tell apart" in empty.subfigs[0].axes[1].texts[0].get_text()
 
 
 def test_what_is_kept_can_be_read_by_anyone(tmp_path: Path) -> None:
