@@ -92,7 +92,8 @@ UPDATE meta SET value = '3' WHERE key = 'format';
 _STEPS = (_FIRST, _SECOND, _THIRD)
 
 HISTORY = (
-    "source", "sensor", "reading", "flag", "lifted", "rejected", "note", "forecast", "told", "advice", "action", "observed_state",
+    "source", "sensor", "reading", "flag", "lifted", "rejected", "note", "forecast", "told", "advice", "action",
+    "observed_state",
 )  # fmt: skip
 
 

@@ -52,7 +52,7 @@ def ranks(axes: Axes, rows: pd.DataFrame) -> Axes:
     axes.bar(rows["rank"], rows["share"], width=0.9, color="#b9d3e6", edgecolor=_LINE, linewidth=0.6)
     axes.axhline(1.0 / max(len(rows), 1), color=canvas.INK, linewidth=0.8)
     axes.set_title("Rank of the reading among members (line: even)", loc="left")
-    axes.set_xlabel("members colder than what was read")
+    axes.set_xlabel("rank of the reading, coldest member first")
     axes.set_ylabel("share of windows")
     return axes
 

@@ -114,8 +114,8 @@ def chance(members: Array) -> float:
 def _others(some: Sequence[Pair], source: str) -> list[Array]:
     """What a source would have told of each window: the program, the forecast, other nights, or the night before.
 
-    The raw forecast is its lowest air as it came, taken for the grass too. The others know only readings: climatology those of other nights within a month of the day, in any year;
-    persistence the night before, as read by then.
+    The raw forecast is its lowest air as it came, taken for the grass too. The others know only readings: climatology
+    those of other nights within a month of the day, in any year; persistence the night before, as read by then.
     """
     if source == "this program":
         return [pair.members for pair in some]

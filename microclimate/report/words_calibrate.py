@@ -1,12 +1,13 @@
 """The words of `calibrate`: what the readings taught about wind and air in the bowl, and what to read next."""
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import xarray as xr
 
 from microclimate.report.words import between, glued, number
+from microclimate.report.words_fieldlog import counted, reason
 from microclimate.units import Shown
 
 WIDTH = 80
@@ -94,6 +95,17 @@ _DECLINED = {
     "unlike": "the readings do not go with the weather: a wrong clock, place or sensor? (`fieldlog quality` may tell)",
     "worse": "it tells nights that it never saw no better",
 }
+
+
+def left_out(left: Mapping[tuple[str, str, str], int], shown: Shown) -> str:
+    """Readings of a table that failed a check, by sensor, quantity and check, before a fit; "" where none did."""
+    if not left:
+        return ""
+    lines = ["Left out, as the checks of the field log would flag them:"]
+    for (sensor, quantity, check), count in left.items():
+        name = sensor.partition("[")[0].strip().replace("_", " ")
+        lines += _listed(f"{name}: {reason(check, shown, quantity)}; {counted(count, 'reading')}")
+    return "\n".join([*lines, "", ""])
 
 
 def from_nights(

@@ -46,7 +46,9 @@ def store(log: Path, key: str, case: Case, figures: Figures, issued: datetime, w
     content = b"".join(np.ascontiguousarray(weather[name].values).tobytes() for name in sorted(map(str, weather)))
     with Store(log) as opened:
         source = opened.source("forecast of an advice", content, stamp, str(weather.attrs.get("source", "")))
-        spent = [figures.parts[name] for name in ("crew", "energy") if name in figures.parts]  # what acting itself costs
+        spent = [
+            figures.parts[name] for name in ("crew", "energy") if name in figures.parts
+        ]  # what acting itself costs
         plan = _written(case, figures.choice) | {"cost": round(sum(spent), 2) if spent else None}
         text = json.dumps(plan, sort_keys=True)
         opened.add_advice(stamp, np.datetime64(issued, "ns"), key, text, figures.chance, source)

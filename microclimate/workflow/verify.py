@@ -27,8 +27,8 @@ def verify(venue_path: Path, *, log: Path | None = None, out: Path | None = None
     log : Path, optional
         Else beside the venue.
     out : Path, optional
-        Folder for verify_scores.csv, verify_reliability.csv, verify_roc.csv, verify_ranks.csv, verify_decisions.csv and,
-        where there are pairs enough, verify.svg.
+        Folder for verify_scores.csv, verify_reliability.csv, verify_roc.csv, verify_ranks.csv, verify_decisions.csv
+        and, where there are pairs enough, verify.svg.
 
     Raises
     ------
@@ -58,7 +58,9 @@ def verify(venue_path: Path, *, log: Path | None = None, out: Path | None = None
             named = {name: words_verify.named(name, venue.shown) for name in scored}
             drawn = figures_verify.verify(named, done.reliability, done.roc, done.ranks)
             told_of = "Reliability, hits over false alarms, and ranks of what was told against what was read."
-            files.write_text(canvas.svg(drawn, "verify", venue.name, told_of), out / "verify.svg")
+            with canvas.style():  # letters stay letters
+                picture = canvas.svg(drawn, "verify", venue.name, told_of)
+            files.write_text(picture, out / "verify.svg")
             written.append(str(out / "verify.svg"))
     return words_verify.verified(venue.name, counts, done.scores, done.reliability, decided, venue.shown, written)
 

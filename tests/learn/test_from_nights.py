@@ -1,5 +1,6 @@
 """Factors come back from a made winter; readings that tell nothing, or go with no weather, change nothing."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -7,11 +8,14 @@ import pandas as pd
 import pytest
 from made_station import VENUE, read, station, with_factors
 
-from microclimate.learn import decide, residual
+from microclimate.learn import decide, fit, residual
 from microclimate.learn.from_nights import taught
 from microclimate.learn.nightdata import Gather, NightData, shuffled
 from microclimate.learn.replay import Station
+from microclimate.learn.trusted import trusted
+from microclimate.report import words_calibrate
 from microclimate.risk import missed
+from microclimate.units import Shown
 from microclimate.venue import calibration, load
 from microclimate.venue.load import Venue
 
@@ -48,6 +52,56 @@ def data_of(winter: tuple[Venue, Station, pd.DataFrame]) -> tuple[Gather, NightD
     seen = read(made, truth, 5)
     gather = Gather(seen, seen.modelled(venue))
     return gather, gather.observed(), venue, seen
+
+
+def test_a_stuck_sensor_teaches_nothing(winter: tuple[Venue, Station, pd.DataFrame]) -> None:
+    """Twelve hours of one value are left out before a fit, as `fieldlog quality` would flag them; the rest stays."""
+    _, made, truth = winter
+    seen = read(made, truth, 5)
+    seen = replace(seen, sensors=[replace(s, values=s.values[s.values != 275.0]) for s in seen.sensors])  # not yet read
+    infrared = seen.sensors[0]
+    stuck = infrared.values.copy()
+    at = stuck.index[100:113]
+    stuck[at] = 271.0
+    faulty = replace(seen, sensors=[replace(infrared, values=stuck), *seen.sensors[1:]])
+    kept, left = trusted(faulty)
+    assert left == {(infrared.label, "surface_temperature", "stuck"): 13}
+    assert not kept.sensors[0].values.index.isin(at).any()
+    assert len(kept.sensors[0].values) == len(stuck) - 13
+    assert trusted(seen)[1] == {}
+    text = words_calibrate.left_out(left, Shown())
+    assert "surface temperature: the same value for too long; 13 readings" in text
+
+
+def test_a_bent_valley_widens_the_range_and_a_better_place_is_gone_to() -> None:
+    """One sensor, one factor, the run made up: a plane is steeper than the run on both sides, or misses a lower place.
+
+    By hand: at 1 standard deviation s of a plane of slope a the sum of squares rises by 1; a run that bends to the
+    slope a/2 gives a fourth of the data's part.
+    """
+    count = 40
+    shape = np.tile([1.0, -1.0], count // 2)
+    zero, nights = np.zeros(count, np.int64), np.datetime64("2026-01-01") + np.arange(count)
+    data = NightData(np.zeros(count), zero, nights, np.zeros(count, bool), ("P",), ("",), (np.nan,))
+    rows, scale, before = np.ones(count, bool), np.full(count, 0.1), np.array([1.0, 0.4])
+    plane = 1.0 + count * (1.0 / 0.1) ** 2  # precision: the prior's and the data's
+    covariance = np.array([[1.0 / plane]])
+
+    def bent(z: np.ndarray) -> np.ndarray:
+        return 0.5 * z[0] * shape
+
+    wide, better = fit._sounded(data, bent, rows, before, np.zeros(2), scale, covariance)
+    assert better is None
+    assert wide[0, 0] == pytest.approx(1.0 / (1.0 + 0.25 * (plane - 1.0)), rel=1e-6)
+
+    def lower(z: np.ndarray) -> np.ndarray:
+        return (z[0] - 0.03) * shape
+
+    _, better = fit._sounded(data, lower, rows, before, np.zeros(2), scale, covariance)
+    assert better is not None
+    assert better[0] == pytest.approx(2.0 * np.sqrt(1.0 / plane))
+    straight, _ = fit._sounded(data, lambda z: z[0] * shape, rows, before, np.zeros(2), scale, covariance)
+    assert straight[0, 0] == pytest.approx(covariance[0, 0], rel=1e-6)
 
 
 def test_readings_given_to_other_nights_are_declined(winter: tuple[Venue, Station, pd.DataFrame]) -> None:

@@ -10,6 +10,7 @@ import pytest
 from microclimate.errors import InputError
 from microclimate.fieldlog.store import Store
 from microclimate.report.message import MOST
+from microclimate.venue import load
 from microclimate.workflow.tonight import Done, tonight
 
 DEMO = Path(__file__).parents[2] / "data_demo"
@@ -67,8 +68,15 @@ def test_the_advice_is_kept_with_its_forecast_and_read_again(done: Done, out: Pa
         rows = store.rows("advice")
         assert len(rows) == 1
         assert rows[0]["source"] == 1
-        assert "heat" in json.loads(rows[0]["plan"])
+        kept = json.loads(rows[0]["plan"])
+        assert "heat" in kept
     assert done.answer.plan is not None
+    best, prices = done.answer.plan.best, load.venue(VENUE).prices
+    assert prices is not None
+    assert prices.crew_hour is not None
+    assert prices.energy is not None
+    acting = prices.crew_hour * best.crew + prices.energy * best.energy  # what may be lost is no cost of acting
+    assert kept["cost"] == pytest.approx(acting, abs=0.01)
     assert done.answer.plan.before == "first"
     again = tonight(VENUE, ENSEMBLE, night=NIGHT, out=out, now=datetime(2026, 1, 27, 17, 10), past=PAST, advice=True)
     assert again.answer.plan is not None
