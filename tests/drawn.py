@@ -11,7 +11,7 @@ STEPS = [(9.0, -0.5), (9.0, 1.0), (11.0, 1.0), (11.0, 2.0), (13.0, 2.0), (13.0, 
 OUTLINE = np.array([*STEPS, (16.0, 12.0), (16.0, -0.5)])  # offset from the field's edge, height [m]
 ROOF = np.array([(10.0, 15.0), (10.0, 15.5), (17.0, 15.5), (17.0, 15.0)])
 SIDES = {"left": (0, 1), "right": (0, -1), "head": (1, 0), "foot": (-1, 0)}
-VENUE = """
+HEAD = """
 name = "Drawn"
 [site]
 latitude = 41
@@ -23,11 +23,11 @@ length = 100
 width = 60
 bearing = 20
 cell_size = 10
-zone_rows = 1
-zone_columns = 3
+{field}
 [[ground]]
 build = "sand over gravel"
 """
+VENUE = HEAD.format(field="zone_rows = 1\nzone_columns = 3")
 
 
 def prism(outline: Array, side: str, span: float = 40.0) -> Array:

@@ -3,16 +3,21 @@
 from dataclasses import replace
 from pathlib import Path
 
+import drawn
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
+from bowl_fakes import weather
 from bowl_scene import points, ring
 from test_exchange import seen_from
 
 from microclimate.exposure import plan
 from microclimate.exposure.bowl import Bowl, assemble
 from microclimate.exposure.exchange import NODE_AZIMUTHS, NODE_ELEVATIONS
+from microclimate.exposure.force import forcing
 from microclimate.exposure.mesh import mesh
+from microclimate.venue import load
 from microclimate.venue.described import Venue
 
 TRACED = pd.read_csv(Path(__file__).parent.parent / "reference/radiance_bowl.csv", comment="#")
@@ -99,3 +104,47 @@ def test_light_added_up_before_it_is_laid_is_the_same(bright: Bowl) -> None:
     apart = [part.sum(axis=0) for part in bright.diffuse(azimuth, elevation, direct, diffuse)]
     for found, wanted in zip(bright.diffuse_sums(azimuth, elevation, direct, diffuse), apart, strict=True):
         np.testing.assert_allclose(found, wanted, rtol=1e-5)  # the table of suns is in single precision
+
+
+@pytest.mark.parametrize("through", [0.0, 0.4])
+def test_rain_stays_off_below_a_roof_that_lets_light_through_or_not(through: float) -> None:
+    """A roof from x = -30 to 30 whose edge hangs 4.6 m over the field (7 + 8 x .8 - 18 m from its edge at y = 30)."""
+    stand = """
+[[stand]]
+side = "left"
+start = -30
+end = 30
+setback = 7
+[[stand.tier]]
+front_height = 1.2
+tread = 0.8
+riser = 0.35
+rows = 8
+[stand.roof]
+depth = 18
+height_front = 14
+height_back = 13
+"""
+    venue = load.text(drawn.HEAD.format(field="") + stand + f"transmittance = {through}\n")
+    where = np.array([[0.0, 29.0], [0.0, 26.0], [-29.0, 28.0], [0.0, 25.0], [40.0, 29.0], [0.0, 0.0]])
+    made = seen_from(plan.venue_mesh(venue.bowl, venue.field), where)
+    np.testing.assert_array_equal(made.open_above, [0.0, 0.0, 0.0, 1.0, 1.0, 1.0])
+    noon = made.sun_factor(np.array([180.0]), np.array([89.9]))[0]
+    np.testing.assert_allclose(noon, [through, through, through, 1.0, 1.0, 1.0])
+
+    patches = xr.Dataset(
+        {"cell_patch": ("cell", np.arange(6))},
+        coords={
+            "zone": ("patch", ["A1"] * 6),
+            "zone_index": ("patch", np.zeros(6, int)),
+            "part": ("patch", ["whole"] * 6),
+        }
+        | {name: ("patch", np.ones(6)) for name in ("area", "x", "y", "sky_view_factor")},
+    )
+    block = next(
+        iter(forcing(venue, weather(hours=12, members=1, start="2025-01-16T01:00"), made, patches, bowl_air=False))
+    )
+    for name in ("precipitation_flux", "snowfall_flux"):
+        falls = block[name].values[0].sum(axis=1)
+        np.testing.assert_allclose(falls, made.open_above * falls[-1])
+    assert block["precipitation_flux"].values[0, -1].sum() > 0.0

@@ -2,6 +2,7 @@
 
 from collections import Counter, defaultdict
 
+import drawn
 import numpy as np
 import pytest
 
@@ -10,22 +11,6 @@ from microclimate.exposure.mesh import Array, Mesh, sweep
 from microclimate.venue import load
 from microclimate.venue.described import Venue
 
-HEAD = """
-name = "Shapes"
-[site]
-latitude = 41
-longitude = -96
-elevation = 300
-time_zone = "America/Chicago"
-[field]
-length = 100
-width = 60
-bearing = 20
-cell_size = 10
-{field}
-[[ground]]
-build = "sand over gravel"
-"""
 LOWER = """
 [[stand.tier]]
 front_height = 1.2
@@ -98,7 +83,7 @@ SHAPES = {
 
 def venue(name: str) -> Venue:
     field, rest = SHAPES[name]
-    return load.text(HEAD.format(field=field) + rest)
+    return load.text(drawn.HEAD.format(field=field) + rest)
 
 
 @pytest.fixture(scope="module")
@@ -211,7 +196,9 @@ def test_benches_rise_above_the_last_row_and_chairs_above_benches() -> None:
     """Top of an 8-row stand without parapet: last tread 1.2 + 7 * .35 m; bench .43, back .35 m higher (sections)."""
     tops = []
     for seats in ("", BENCH, CHAIRS):
-        described = load.text(HEAD.format(field="") + one("left", "parapet_height = 0\n", seats=seats, upper=False))
+        described = load.text(
+            drawn.HEAD.format(field="") + one("left", "parapet_height = 0\n", seats=seats, upper=False)
+        )
         made = plan.venue_mesh(described.bowl, described.field)
         assert made.corners[..., 2].max() == pytest.approx(made.solids[..., 2].max())
         tops.append(made.corners[..., 2].max())
