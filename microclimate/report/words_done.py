@@ -1,5 +1,7 @@
 """The words of `zones` for what is done to the field: lamps, covers, heating that stops."""
 
+from datetime import date
+
 import numpy as np
 
 from microclimate.physics.light import photon_flux
@@ -140,6 +142,14 @@ def module_lines(told: Zones) -> list[str]:
     ]
     if outer:
         lines.append(f"{len(outer)} modules over air have an outer face in the open, which drains them too.")
+    late = [row.name for row in told.modules if np.isnan(row.root)]
+    if late:
+        lines.append(sentence(f"laid after the coldest day, so not told of: {', '.join(late[:TOLD])}"))
+    past = sum(row.laid is not None for row in told.modules) - len(late)
+    if past:
+        lines.append(
+            f"{past} modules with a past of their own: run through the weather where they lay before, then here."
+        )
     return lines
 
 
@@ -152,6 +162,8 @@ def module_tables(told: Zones) -> list[Table]:
         f"lowest at {depth(0.025, told.shown)} [{unit}]",
         "light [mol/m²/d]",
         "outer face",
+        f"half killed at [{unit}]",
+        "laid",
     )
 
     def rows(ordered: list[ModuleRow]) -> tuple[tuple[str, ...], ...]:
@@ -161,10 +173,19 @@ def module_tables(told: Zones) -> list[Table]:
                 *(number(v, "temperature", told.shown) for v in (row.canopy, row.root)),
                 f"{row.light:.1f}",
                 "yes" if row.edge else "no",
+                number(row.lt50, "temperature", told.shown),
+                "" if row.laid is None else _day(row.laid, told),
             )
             for row in ordered[:TOLD]
         )
 
-    cold = sorted(told.modules, key=lambda row: (round(row.root, 2), row.canopy))
-    dark = sorted(told.modules, key=lambda row: row.light)
-    return [Table("Coldest first", heads, rows(cold)), Table("Most shaded first", heads, rows(dark))]
+    known = [row for row in told.modules if np.isfinite(row.root)]
+    cold = sorted(known, key=lambda row: (round(row.root, 2), row.canopy))
+    dark = sorted(known, key=lambda row: row.light)
+    bare = sorted(known, key=lambda row: row.margin)
+    tender = Table("Nearest to what kills half the plants first", heads, rows(bare))
+    return [Table("Coldest first", heads, rows(cold)), Table("Most shaded first", heads, rows(dark)), tender]
+
+
+def _day(when: date, told: Zones) -> str:
+    return day(np.datetime64(when.isoformat()) + np.timedelta64(12, "h"), told.shown).partition(" ")[2]

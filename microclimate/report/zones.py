@@ -75,13 +75,18 @@ class Stopped:
 
 @dataclass(frozen=True)
 class ModuleRow:
-    """One portable module: address, lowest canopy and 25 mm [K], light a day [mol m-2], an outer face in the open."""
+    """One portable module: address, lowest canopy and 25 mm [K], light a day [mol m-2], an outer face in the open; what
+    kills half its plants (tender end) and how much milder the crown stayed on the coldest day [K]; when it was laid,
+    where that is known."""
 
     name: str
     canopy: float
     root: float
     light: float
     edge: bool
+    lt50: float
+    margin: float
+    laid: date | None
 
 
 @dataclass(frozen=True)
@@ -340,10 +345,16 @@ def modules_csv(rows: Sequence[ModuleRow], shown: Shown) -> str:
         f"lowest at {depth(REPORT_DEPTHS[0], shown)} [{unit}]",
         "light [mol/m2/d]",
         "outer face",
+        f"half killed at, tender end [{unit}]",
+        f"margin on the coldest day [{shown.unit('temperature difference')}]",
+        "laid",
     ]
     lines = []
     for row in rows:
         at, _, number = row.name.partition("-")
-        low = (f"{float(shown.number(v, TEMPERATURE)):.5g}" for v in (row.canopy, row.root))
-        lines.append([at, number, *low, f"{row.light:.5g}", "yes" if row.edge else "no"])
+        low = (f"{float(shown.number(v, TEMPERATURE)):.5g}" for v in (row.canopy, row.root, row.lt50))
+        canopy, root, lt50 = low
+        margin = f"{float(shown.number(row.margin, 'temperature difference')):.5g}"
+        laid = "" if row.laid is None else row.laid.isoformat()
+        lines.append([at, number, canopy, root, f"{row.light:.5g}", "yes" if row.edge else "no", lt50, margin, laid])
     return csv_text(heads, lines)

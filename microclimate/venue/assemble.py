@@ -208,7 +208,7 @@ def _equipment(described: VenueFile, zones: list[str], report: Findings) -> None
 
 
 def _modules(described: VenueFile, report: Findings) -> None:
-    """Addresses of [[module]] must be in the grid, each once."""
+    """Addresses of [[module]] must be in the grid, each once; what lay on them before must be a cover."""
     if described.module and described.modules is None:
         report("[[module]]", "there is no [modules] table", "give the length and width of a module there")
         return
@@ -230,6 +230,22 @@ def _modules(described: VenueFile, report: Findings) -> None:
                 report(f"[[module]] {number}", f"module {text!r} comes twice", "name each once")
             else:
                 seen.add(at)
+        _before(module, f"[[module]] {number}", [cover.name for cover in described.cover], report)
+
+
+def _before(module: modules.Module, where: str, covers: list[str], report: Findings) -> None:
+    """Where modules lay before: under a cover that there is, over air as here, or not."""
+    if module.before is None:
+        return
+    if module.start_temperature is not None:
+        report(where, "has both start_temperature and before", "one of them: before gives the temperature too")
+    cover, base = module.before.cover, module.before.base
+    if cover is not None and cover not in covers:
+        report(f"{where} before", f"there is no cover {cover!r}", f"covers are {', '.join(covers) or 'none'}")
+    if base is not None and module.base is not None and base.over_air != module.base.over_air:
+        report(
+            f"{where} before", f"base {base.kind!r}, but {module.base.kind!r} here", "both over air, or both on ground"
+        )
 
 
 def _floors(described: VenueFile, zones: list[str], report: Findings) -> tuple[Floor, ...]:

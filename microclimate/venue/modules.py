@@ -1,6 +1,7 @@
 """A field in portable modules: rows from the left side, numbers from the foot end; part modules at the edges."""
 
 import math
+from datetime import date
 from typing import Annotated
 
 from pydantic import Field
@@ -20,6 +21,15 @@ class Modules(Model):
     edge_open: bool = Field(True, description="the outer faces of modules over air stand in the open")
 
 
+class Before(Model):
+    """[module.before]: where modules lay before they were laid here, on open ground but for what is said."""
+
+    until: date = Field(description="local day on which they were laid here")
+    light: Annotated[float, Unit("1", 0, 1)] = Field(1.0, description="share of open ground's light there")
+    base: Base | None = Field(None, description="what was below them there; not given: as here")
+    cover: str | None = Field(None, description="a [[cover]] that lay on them there")
+
+
 class Module(Model):
     """[[module]]: what some modules have of their own: another base, or another past."""
 
@@ -28,6 +38,7 @@ class Module(Model):
     start_temperature: Annotated[float, Unit("degC", -30, 45)] | None = Field(
         None, description="of its root zone as it was laid, where it came from elsewhere"
     )
+    before: Before | None = Field(None, description="where it lay before: it is run through the weather there too")
 
 
 def address(text: str) -> Address | None:

@@ -82,7 +82,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
             cells.append(daylight.span(bowl, sky))
     told = xr.concat(digests, "day", data_vars="minimal", coords="minimal", compat="override")
     told = told.assign_coords(day=np.array([np.datetime64(d.isoformat(), "ns") for d in days.dates]))
-    lived_before = _air_before(weather, days)
+    lived_before = air_before(weather, days)
     return Lived(
         turf.hardened(told, species, lived_before, north=venue.site.latitude >= 0.0),
         mean_day(cells, days) if cells else xr.Dataset(),
@@ -105,7 +105,7 @@ def _start(whole: force.Forcing, weather: xr.Dataset, joined: xr.Dataset, days: 
     return start.states(whole.venue, joined, 1, begin, past=past)
 
 
-def _air_before(weather: xr.Dataset, days: Days) -> np.ndarray:
+def air_before(weather: xr.Dataset, days: Days) -> np.ndarray:
     """Mean air of the days before the span, the oldest first [K]."""
     time = weather["time"].values
     inside = (time <= days.edges[0]) & (time > days.edges[0] - HARDENING_PAST)
