@@ -23,7 +23,8 @@ TIMEZONE = Annotated[
     str | None, typer.Option("--timezone", metavar="ZONE", help="of stamps without an offset; else the venue's")
 ]
 EVENTS = Annotated[
-    Path | None, typer.Option("--events", metavar="FILE", help="a calendar: TOML with [[event]] tables, or iCalendar")
+    Path | None,
+    typer.Option("--events", metavar="FILE", help="a calendar: TOML with [[event]] and [[floor]] tables, or iCalendar"),
 ]
 NIGHT = Annotated[
     str | None, typer.Option("--night", metavar="DATE", help="the evening's date; without it, the coming night")

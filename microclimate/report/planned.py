@@ -85,9 +85,11 @@ class Planned:
     kept : bool
         The advice given before stands.
     before : str
-        What changed since the last advice: "", "first", "same", or its text.
+        What changed since the last advice: "", "first", "same", its text, or "other form" where it cannot be read.
     curves : Dataset
         canopy_temperature (zone, quantile, time) under the advised plan.
+    floors : tuple of (name, start, end)
+        Laid by others within the forecast.
     """
 
     best: Option
@@ -105,6 +107,7 @@ class Planned:
     kept: bool
     before: str
     curves: xr.Dataset
+    floors: tuple[tuple[str, datetime, datetime], ...] = ()
 
     @property
     def inside(self) -> bool:

@@ -28,6 +28,7 @@ _BLOCKED = {
     "warm": "{0}: would heat up in the sun, it cannot lie for so long.",
     "floor": "{0}: a floor lies over the field.",
 }
+HEAT = {"hot water", "cables", "warm air"}  # of what a venue may have, what warms the root zone
 _FIVE = 1.0 / 40.0
 
 
@@ -167,10 +168,15 @@ def summary(answer: Answer, planned: Planned) -> list[str]:
         ends = f"When {planned.windows[-1]} ends the chance of being outside your limits is {chance(best.ending)}"
         lines.append(f"{ends} with this plan, {chance(planned.nothing.ending)} with nothing done.")
     if not planned.inside:
+        nearest = "this one comes nearest" if best.deeds else "doing nothing comes nearest"
         lines.append(
             f"No plan within crew, clock and plant keeps the chance at or below the {chance(planned.tolerated)} that "
-            "you tolerate; this one comes nearest."
+            f"you tolerate; {nearest}."
         )
+        if answer.windows[0].name not in planned.windows and not answer.equipment & HEAT:
+            lines.append("What binds: covers are off while the field is used, and no heat would last through it.")
+    for name, start, end in planned.floors:
+        lines.append(f"The {name} lies {day_clock(start, shown)} to {day_clock(end, shown)}, laid by others.")
     for block in planned.blocked:
         words = _BLOCKED[block.why].format(block.what)
         lines.append(words + (f" Earliest: {day_clock(block.earliest, shown)}." if block.earliest else ""))
@@ -189,6 +195,8 @@ def summary(answer: Answer, planned: Planned) -> list[str]:
             lines.append(f"In the {half} half of the forecasts it would be: {kind(found)}.")
     if planned.kept:
         lines.append("The advice given before stands: another plan is better by less than a change is worth.")
+    elif planned.before == "other form":
+        lines.append("Advice was given before, in a form of another version: what it told to do is not known here.")
     elif planned.before not in ("", "first", "same"):
         lines.append(f"Changed since the last advice, which was: {planned.before}.")
     return lines

@@ -35,7 +35,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         plant=described.plant,
         skirts=described.skirts,
         snow=described.snow,
-        floors=_floors(described, [name for name, _ in outlines], report),
+        floors=floors_of(described.floor, described.site.time_zone, [name for name, _ in outlines], report),
     )
     bowl = stands_round(described, outlines, directory, report, assumed)
     told = sum(signed_area(outline) for _, outline in outlines) / (described.field.length * described.field.width)
@@ -248,16 +248,16 @@ def _before(module: modules.Module, where: str, covers: list[str], report: Findi
         )
 
 
-def _floors(described: VenueFile, zones: list[str], report: Findings) -> tuple[Floor, ...]:
-    """Floors with their times in UTC."""
+def floors_of(tables: Iterable[Floor], time_zone: str, zones: list[str], report: Findings) -> tuple[Floor, ...]:
+    """Floors with their times in UTC; what cannot be is reported."""
     found = []
-    for number, floor in enumerate(described.floor, start=1):
+    for number, floor in enumerate(tables, start=1):
         place = f"[[floor]] {number}"
         for name in floor.zones:
             if name not in zones:
                 report(place, f"there is no zone {name!r}", _like(name, zones))
         try:
-            start, end = (utc(moment, described.site.time_zone) for moment in (floor.start, floor.end))
+            start, end = (utc(moment, time_zone) for moment in (floor.start, floor.end))
         except ValueError as error:
             report(place, str(error))
             continue

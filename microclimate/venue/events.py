@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, field_validator
 
 from microclimate import schema
+from microclimate.venue.kit import Floor
 from microclimate.venue.model import Model
 
 LONGEST = timedelta(hours=16)  # ours: a longer event is taken for a slip of the pen
@@ -43,10 +44,11 @@ class EventTable(Model):
 
 
 class EventFile(Model):
-    """A calendar file: nothing but [[event]] tables."""
+    """A calendar file: nothing but [[event]] and [[floor]] tables."""
 
     format: int = Field(1, ge=1, description="of this file")
     event: tuple[EventTable, ...] = Field((), description="[[event]]")
+    floor: tuple[Floor, ...] = Field((), description="[[floor]]")
 
 
 def utc(local: datetime, time_zone: str) -> datetime:

@@ -12,13 +12,13 @@ from microclimate import schema
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import FORMAT
 from microclimate.venue import faults, ical, rules
-from microclimate.venue.assemble import assembled, events_of
+from microclimate.venue.assemble import assembled, events_of, floors_of
 from microclimate.venue.calibration import Calibration
 from microclimate.venue.described import Venue, VenueFile
 from microclimate.venue.events import EventFile
 from microclimate.venue.faults import Findings
 
-__all__ = ["Venue", "events", "tables", "text", "venue"]
+__all__ = ["Venue", "events", "tables", "text", "venue", "with_calendar"]
 
 
 def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
@@ -84,7 +84,7 @@ def tables(
 
 
 def events(path: str | Path, time_zone: str) -> tuple[schema.Event, ...]:
-    """Events of a calendar file (TOML with [[event]] tables only, or iCalendar), in order of time.
+    """Events of a calendar file (TOML with [[event]] tables, or iCalendar), in order of time.
 
     Raises
     ------
@@ -92,16 +92,43 @@ def events(path: str | Path, time_zone: str) -> tuple[schema.Event, ...]:
         Every fault of the file, events that overlap among them.
     """
     path = Path(path)
-    content, findings = _read(path), Findings(path.name)
+    findings = Findings(path.name)
+    return _events(_calendar(path, findings), time_zone, findings)
+
+
+def with_calendar(found: Venue, path: str | Path) -> Venue:
+    """The venue with the events and floors of a calendar file beside its own; an event told twice is one.
+
+    Raises
+    ------
+    InputError
+        Every fault of the file.
+    """
+    path = Path(path)
+    findings = Findings(path.name)
+    tables, zone = _calendar(path, findings), found.site.time_zone
+    floors = floors_of(tables.floor, zone, [zone.name for zone in found.field.zones], findings)
+    own = {(event.start, event.end) for event in found.events}
+    further = [event for event in _events(tables, zone, findings) if (event.start, event.end) not in own]
+    together = tuple(sorted((*found.events, *further), key=lambda event: event.start))
+    equipment = found.equipment.model_copy(update={"floors": (*found.equipment.floors, *floors)})
+    return found.model_copy(update={"events": together, "equipment": equipment})
+
+
+def _calendar(path: Path, findings: Findings) -> EventFile:
+    content = _read(path)
     raw = {"event": ical.tables(content, findings)} if ical.is_ical(content) else _parsed(content, path.name)
     try:
-        tables = EventFile.model_validate(raw).event
+        return EventFile.model_validate(raw)
     except ValidationError as error:
         raise InputError(path.name, [*findings.problems, *faults.problems(error, EventFile, path.name)]) from None
-    found = events_of(tables, time_zone, findings)
+
+
+def _events(tables: EventFile, time_zone: str, findings: Findings) -> tuple[schema.Event, ...]:
+    found = events_of(tables.event, time_zone, findings)
     rules.apart(found, findings)
     if findings.problems:
-        raise InputError(path.name, findings.problems)
+        raise InputError(findings.file, findings.problems)
     return found
 
 

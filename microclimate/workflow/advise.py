@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
 import xarray as xr
 
 from microclimate.actions import case as cases
@@ -54,7 +55,7 @@ def planned(
     if not (kit.covers or kit.circuits or kit.skirts or kit.snow):
         raise refuse("--advise", "the venue has no [[cover]] and no [[circuit]]", "something that can be done")
     key = " + ".join(f"{w.name} {w.start:%Y-%m-%dT%H:%MZ}" for w in cases.deciding(windows, now, kit.floors))
-    told = () if log is None else memory.told(log, key)
+    told, other_form = ((), False) if log is None else memory.told(log, key)
     blocks = list(forcing)
     time = blocks[0]["time"].values.astype("datetime64[ns]")
     done = memory.history(venue, told, time[0] - (time[1] - time[0]))
@@ -63,7 +64,8 @@ def planned(
     last = memory.last(found)
     advised = schedule.best(found, last)
     best = advised.best.choice
-    before = "" if log is None else "first" if not told else "same" if last == best else "stopped"
+    alone = "other form" if other_form else "first"
+    before = "" if log is None else alone if not told else "same" if last == best else "stopped"
     if before == "stopped" and last is not None:
         before = words_plan.hours(deeds(found, last), venue.shown)
     if log is not None:
@@ -88,4 +90,5 @@ def planned(
         advised.kept,
         before,
         pictures.curves(curves),
+        tuple((f.name, f.start, f.end) for f in kit.floors if f.end > now and np.datetime64(f.start, "ns") < time[-1]),
     )

@@ -30,14 +30,15 @@ class Told:
     chance: float | None
 
 
-def told(log: Path, key: str) -> tuple[Told, ...]:
-    """All advice given for the same windows, in order of time."""
+def told(log: Path, key: str) -> tuple[tuple[Told, ...], bool]:
+    """All advice given for the same windows, in order of time; and whether any is in another form, and left out."""
     if not log.exists():
-        return ()
+        return (), False
     with Store(log) as store:
         rows = sorted((row for row in store.rows("advice") if row["event"] == key), key=lambda row: int(row["made"]))
     found = [Told(_EPOCH + timedelta(seconds=int(r["made"])), json.loads(r["plan"]), r["chance"]) for r in rows]
-    return tuple(one for one in found if one.plan.get("format") == FORMAT)
+    known = tuple(one for one in found if one.plan.get("format") == FORMAT)
+    return known, len(known) < len(found)
 
 
 def store(log: Path, key: str, case: Case, figures: Figures, issued: datetime, weather: xr.Dataset) -> None:

@@ -30,6 +30,9 @@ from microclimate.workflow import members as nightly
 from microclimate.workflow import work as working
 
 MEMBERS = 31
+BEFORE = timedelta(
+    hours=6
+)  # a night is looked back at from here, where the weather does not say when it was made; ours
 STATE_FILE = "state.nc"
 ACTIONS_FILE = "actions.ics"
 WORK_FILE = "work.csv"
@@ -122,8 +125,10 @@ def tonight(
     now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     ways = {"path": weather_path, "source": source, "by_hand": by_hand, "visit": visit}
     done = work_out(venue_path, ways, (events, listed), night, readings, past, out, now, say)
-    if done.windows[0].end < now:  # a night that is over is told as it looked when the forecast was issued
-        now = _issued(done.weather) or _reach(done.weather)[0]
+    if (
+        done.windows[0].end < now
+    ):  # a night that is over is told as it looked when the forecast was issued, or before it
+        now = _issued(done.weather) or max(_reach(done.weather)[0], done.windows[0].start - BEFORE)
     chosen = pictures.middle(done.outcome)
     given = (done.forcing, done.initial, done.plan)
     states = pictures.states(*given, done.windows, chosen)
@@ -173,13 +178,13 @@ def work_out(
 ) -> Run:
     """All stages up to the chances; `ways` as `forecast.given` takes them, `events` typed and in a calendar file."""
     venue = files.described(venue_path)
+    venue = venue if events[1] is None else load.with_calendar(venue, events[1])
     site = venue.site.site
     day = windows.evening(night) if night else windows.coming_night(now, site.time_zone)
     asked = [windows.event(text, site.time_zone, number) for number, text in enumerate(events[0])]
-    told_of = () if events[1] is None else load.events(events[1], site.time_zone)
     coming = day == windows.coming_night(now, site.time_zone)
     since = now if coming else windows.midnight(day, site.time_zone)
-    uses = windows.one_at_a_time(asked, (*venue.events, *told_of), since)
+    uses = windows.one_at_a_time(asked, venue.events, since)
     got = forecast.given(venue.site, venue_path.parent, day, now, **ways)
     for note in got.notes:
         say(note[0].upper() + note[1:])

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from loopback import Kept, mail_server, web_server
 
@@ -280,3 +281,22 @@ def test_what_is_over_or_under_way_is_no_change() -> None:
     assert notify.changed([heat], [["heat", "pipes", "2026-01-27T15:00:00", "2026-01-28T05:00:00"]], at)
     assert notify.changed([lay], [], datetime(2026, 1, 27, 18, 30))
     assert notify.changed([["within"]], [["outside"]], at)
+
+
+def test_advice_in_a_form_of_another_version_is_said_not_passed_over(tmp_path: Path) -> None:
+    order = asked(tmp_path, None, None)
+    run.once(order, NOON)
+    with Store(order.folder / "fieldlog.db") as store:
+        key = str(store.rows("advice")[0]["event"])
+    (tmp_path / "other").mkdir()
+    with Store(tmp_path / "other" / "fieldlog.db") as store:
+        source = store.source("old", b"old", np.datetime64("2026-01-27T16:00", "s"), "")
+        old = json.dumps({"spells": [["quilt", 12, 30]], "heat": []})  # as advice was kept before it had a format
+        store.add_advice(
+            np.datetime64("2026-01-27T16:00", "s"), np.datetime64("2026-01-27T16:00", "s"), key, old, 0.1, source
+        )
+    words: dict[str, Any] = {"past": DEMO / "past.csv", "out": tmp_path / "other", "now": NOON, "advice": True}
+    text = " ".join(run.tonight(order.venue, DEMO / "forecast.csv", **words).text.split())
+    assert "Advice was given before, in a form of another version" in text
+    text = " ".join(run.tonight(order.venue, DEMO / "forecast.csv", **words).text.split())
+    assert "form of another version" not in text  # from now on there is one that can be read
