@@ -122,6 +122,33 @@ def test_a_calendar_keeps_its_names_and_counts_changes(told: Answer, planned: Pl
     assert list(tmp_path.iterdir()) == [path]
 
 
+def test_what_has_been_done_keeps_its_entry_and_the_next_of_its_kind_its_own(told: Answer, tmp_path: Path) -> None:
+    """Two spells of one cover: the first is over, the second begins; then the second is dropped."""
+    later = timedelta(hours=24)
+    second = [replace(deed, start=deed.start + later, end=deed.end + later) for deed in (LAY, LIFT)]
+    path = tmp_path / "actions.ics"
+
+    def written(hours: float, *deeds: Any) -> dict[str, Any]:
+        now = BEGIN + timedelta(hours=hours)
+        calendar.write(replace(told, now=now), plan(told, *deeds), path)
+        return {str(e["UID"]): e for e in icalendar.Calendar.from_ical(path.read_bytes()).walk("VEVENT")}
+
+    first = written(0, HEAT, LAY, LIFT, *second, STOP)
+    assert len(first) == 6
+    running = [replace(deed, running=True, by=None, call=None, people=0) for deed in (HEAT, LAY)]
+    again = written(10, *running, LIFT, *second, STOP)  # the first sheet lies, heat is on: as told, no news
+    assert {uid: int(e["SEQUENCE"]) for uid, e in again.items()} == dict.fromkeys(first, 0)
+    done = written(22, running[0], *second, STOP)
+    assert {uid: (e.decoded("DTSTART"), int(e["SEQUENCE"]), str(e["STATUS"])) for uid, e in done.items()} == {
+        uid: (e.decoded("DTSTART"), 0, "CONFIRMED") for uid, e in first.items()
+    }
+    dropped = written(23, running[0], STOP)
+    off = sorted(str(e["SUMMARY"]).split(" (")[0] for e in dropped.values() if str(e["STATUS"]) == "CANCELLED")
+    assert off == ["Lay the quilt", "Lift the quilt"]
+    assert all(int(e["SEQUENCE"]) == 1 for e in dropped.values() if str(e["STATUS"]) == "CANCELLED")
+    assert sum(e.decoded("DTSTART").replace(tzinfo=None) >= BEGIN + later for e in dropped.values()) >= 2
+
+
 def test_a_file_that_is_no_calendar_is_refused(told: Answer, planned: Planned, tmp_path: Path) -> None:
     path = tmp_path / "actions.ics"
     path.write_text("a shopping list")
