@@ -294,9 +294,7 @@ class Case:
         """Area each patch stands for [m2]: its own, or in the search its share of its group's."""
         if everywhere:
             return np.asarray(found["area"].values, dtype=float)
-        every, kinds = self.blocks[0]["area"].values, groups.group(self.venue, self.blocks[0])
-        mine = kinds[self.patches]
-        return np.array([every[kinds == g].sum() / (mine == g).sum() for g in mine])
+        return groups.areas(self.venue, self.blocks[0], self.patches)
 
     def _bears(self, found: xr.Dataset) -> Array:
         """Temperature at which half of the plants die, patch by patch [K]: growing where there is a circuit."""

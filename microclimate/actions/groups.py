@@ -54,3 +54,10 @@ def within_plant(venue: Venue) -> Venue:
     circuits = tuple(c.model_copy(update={"power": c.power * share}) for c in venue.equipment.circuits)
     equipment = venue.equipment.model_copy(update={"circuits": circuits})
     return venue.model_copy(update={"equipment": equipment})
+
+
+def areas(venue: Venue, block: xr.Dataset, patches: NDArray[np.int64]) -> NDArray[np.float64]:
+    """Area that each of some patches stands for [m2]: its share of its group's."""
+    every, kinds = block["area"].values, group(venue, block)
+    mine = kinds[patches]
+    return np.array([every[kinds == g].sum() / (mine == g).sum() for g in mine])

@@ -5,13 +5,13 @@ and a half, or switches one thing off or on; the best plan of each of the three 
 `tests/benchmarks/decide.py` measures what the full grid would have found beyond it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
 
-from microclimate.actions import cost, moves
+from microclimate.actions import cost, feedback, moves
 from microclimate.actions.case import Case
 from microclimate.actions.choice import NOTHING, Choice, Kind
 from microclimate.actions.constraints import Binding, slots_of_work
@@ -50,7 +50,7 @@ class Advised:
     searched: Table
 
 
-def best(case: Case, before: Choice | None = None) -> Advised:
+def best(case: Case, before: Choice | None = None, anew: Callable[[Choice], Case] | None = None) -> Advised:
     """Search, then run the chosen few on all patches.
 
     Parameters
@@ -58,6 +58,8 @@ def best(case: Case, before: Choice | None = None) -> Advised:
     case : Case
     before : Choice, optional
         The plan advised last, in this run's slots: it stands unless another is worth the change.
+    anew : callable, optional
+        The case under the bowl air that a plan with heat under open sky makes itself (`feedback.fed`).
     """
     table = search(case, () if before is None else (before,))
     first = int(cost.order(table, case.tolerated, case.prices)[0])
@@ -70,6 +72,8 @@ def best(case: Case, before: Choice | None = None) -> Advised:
     chosen = [first, *_of_other_kinds(table, first, case)]
     few = case.table([table.choices[k] for k in dict.fromkeys([*chosen, nothing])], everywhere=True)
     told = [cost.figures(few, k, case.prices) for k in range(len(few))]
+    if anew is not None and feedback.open_heat(few.choices[0]):
+        told[0] = cost.figures(anew(few.choices[0]).table(few.choices[:1], everywhere=True), 0, case.prices)
     share, price = cost.honest(table, case.tolerated, case.prices)
     best = told[0]
     if not kept:  # the winner's own average is too kind

@@ -1,6 +1,7 @@
 """`microclimate tonight --advise`: from chances to a plan, and its line in the field log."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -8,7 +9,8 @@ import numpy as np
 import xarray as xr
 
 from microclimate.actions import case as cases
-from microclimate.actions import latest, schedule
+from microclimate.actions import feedback, latest, schedule
+from microclimate.actions.choice import Choice
 from microclimate.errors import refuse
 from microclimate.exposure.force import Forcing
 from microclimate.report import words_plan
@@ -62,7 +64,13 @@ def planned(
     booked = memory.booked(venue, told, now)
     found = cases.case(venue, blocks, initial, windows, now, booked=booked, history=done)
     last = memory.last(found)
-    advised = schedule.best(found, last)
+    own = {}  # the case under the air that a plan makes itself, where it heats under open sky
+
+    def anew(choice: Choice) -> cases.Case:
+        own[choice] = feedback.fed(found, choice, lambda flux: replace(forcing, field_flux=flux))
+        return own[choice]
+
+    advised = schedule.best(found, last, None if forcing.basin is None else anew)
     best = advised.best.choice
     alone = "other form" if other_form else "first"
     before = "" if log is None else alone if not told else "same" if last == best else "stopped"
@@ -71,7 +79,7 @@ def planned(
     if log is not None:
         memory.store(log, key, found, advised.best, issued or now, forcing.weather)
     stops = latest.failures(found, best, latest.middle(found), STOP_EVERY)
-    curves = found.outcome([best], everywhere=True, traced=True)[1]
+    curves = own.get(best, found).outcome([best], everywhere=True, traced=True)[1]
     assert curves is not None
     prices = found.prices
     return Planned(

@@ -158,7 +158,7 @@ def test_a_third_pass_of_the_fields_own_flux_moves_no_canopy(heated: bool) -> No
     """Run, force again with the flux of that run, run, and once more: the last two agree within 0.05 K."""
     lowest = passes(heated)
     assert np.abs(lowest[2] - lowest[1]).max() <= 0.05
-    # one way: what is neglected without heat, and what a search without feedback may be wrong by with it
+    # one way: what is neglected without heat, and what a search may be wrong by before its plan is fed back
     assert np.abs(lowest[1] - lowest[0]).max() <= (0.2 if heated else 0.15)
 
 
