@@ -23,6 +23,7 @@ from microclimate.physics.longwave import black_body
 from microclimate.venue.described import Venue
 
 Array = NDArray[np.float64]
+_SUNS = 1024  # looked up at a time, for the sake of memory
 
 
 @dataclass(frozen=True)
@@ -198,8 +199,13 @@ class Bowl:
         """What mirror-like light changes (end, time, row) [1]."""
         assert self.glint is not None
         around = _around(self.glint.azimuths, *self._sun(azimuth, elevation))
-        at_points = sum(weight[:, None] * self.glint.change[:, *place] for place, weight in around)
-        return np.stack([(self._onto @ end.T).T for end in np.asarray(at_points, float)])
+        found = np.empty((len(self.glint.change), around[0][1].size, self._onto.shape[0]))
+        for first in range(0, found.shape[1], _SUNS):
+            now = slice(first, first + _SUNS)
+            for number, change in enumerate(self.glint.change):
+                at_points = sum(weight[now, None] * change[place[0][now], place[1][now]] for place, weight in around)
+                found[number, now] = (self._onto @ np.asarray(at_points, float).T).T
+        return found
 
     @cached_property
     def _onto(self) -> sparse.csr_array:
