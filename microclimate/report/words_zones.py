@@ -189,8 +189,9 @@ def survival_lines(told: Zones) -> list[str]:
         "Hardening was not fitted on turf by anyone whose numbers were found: the range holds winter wheat's course "
         "(Bergjord and others 2008) and timothy's (Thorsen and Höglind 2010; softening as Höglind and others measured "
         "it, 2008). Margin and share hardened are told at its tender end. A field kept warm and growing is tender.",
-        f"Conditions as published, no diagnosis: pink snow mould, leaf wet between {low} and {high}, with or without snow; "
-        f"grey snow mould, snow lying {bears.grey_mould_days:.0f} days or more (university extension: Rutgers, Utah State).",
+        f"Conditions as published, no diagnosis: pink snow mould, leaf wet between {low} and {high}, with snow or "
+        f"without; grey snow mould, snow lying {bears.grey_mould_days:.0f} days or more (extension of Rutgers and Utah "
+        "State universities).",
     ]
     assert told.spans is not None
     least = told.spans["margin"]

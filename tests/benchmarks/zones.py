@@ -22,6 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "published"))
 import rows_solar
 import rows_surface
 import rows_turbulence
+import rows_turf
 
 from microclimate.exposure import patches
 from microclimate.exposure.bowl import bowl
@@ -34,7 +35,8 @@ from tests.benchmarks.bars import Bars
 DEMO = Path(__file__).parents[2] / "data_demo"
 TYPICAL = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 DAYS = 120
-PUBLISHED = ("LIG-", "TUR-04", "TUR-05", "TUR-06")  # light and degree days, FAO-56 daily and hourly, ASCE daily
+# light, growth and degree days, FAO-56 daily and hourly, ASCE daily, hardening
+PUBLISHED = ("LIG-", "TUR-04", "TUR-05", "TUR-06", "TRF-")
 
 
 def main() -> int:
@@ -61,13 +63,13 @@ def main() -> int:
     rows.row("the same, processor time of all threads", min(works[1:]), "s", "reported")
     checks = [
         row
-        for table in (rows_solar, rows_surface, rows_turbulence)
+        for table in (rows_solar, rows_surface, rows_turbulence, rows_turf)
         for row in table.ROWS
         if row.id.startswith(PUBLISHED)
     ]
     missed = [row.id for row in checks if row.misses()]
     rows.row(
-        f"published light, degree days, water loss: {len(checks)} rows, missed",
+        f"published light, degree days, water loss, hardening: {len(checks)} rows, missed",
         len(missed),
         "",
         "<= 0",
