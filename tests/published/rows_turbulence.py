@@ -77,6 +77,20 @@ def asce_example(clear: float) -> list[float]:
     return [net, short, tall]
 
 
+def asce_hour() -> list[float]:
+    """Short and tall reference [mm] of the hour from 11:00 on 1 July 2015 at Fallon, 1208.5 m: 91.80 degF, 1.19901 kPa,
+    61.16 langley, 3.33 mile/h at 3 m; net longwave 0.228979 MJ m-2 as printed with it."""
+    air, vapour = kelvin((91.80 - 32.0) / 1.8), 1199.0099614301906
+    net = (0.77 * 61.16 * 0.041868 - 0.22897874401150786) * MJ
+    wind = evaporation.wind_at_two_metres(3.33 * 0.44704, 3.0)
+    deficit = evaporation.saturation_pressure_fao(air) - vapour
+    slope, gamma = evaporation.slope_fao(air), evaporation.psychrometric_constant_fao(evaporation.pressure_at(1208.5))
+    return [
+        float(evaporation.reference_evaporation(net, soil * net, air, wind, deficit, slope, gamma, top, bottom))
+        for soil, top, bottom in ((0.1, 37.0, 0.24), (0.04, 66.0, 0.25))
+    ]
+
+
 STABLE = np.array([0.1, 1.0, 2.0])
 UNSTABLE = np.array([-0.1, -1.0, -2.0])
 
@@ -180,6 +194,16 @@ ROWS = [
         f"{FAO}, Example 19",
         "memory, computed",
         atol=0.005,
+    ),
+    Row(
+        "TUR-06",
+        "ASCE reference evaporation of one hour, short and tall",
+        asce_hour,
+        [0.606861, 0.720187],
+        "mm",
+        "worked hour of the library refet after RefET (ASCE-EWRI 2005 in full: 0.6068614, 0.7201865)",
+        "read, computed",
+        rtol=1e-5,
     ),
     Row(
         "TUR-06",
