@@ -159,6 +159,8 @@ def canopy_map(
     borders = levels(np.asarray(values.filled(np.nan)), shown, MOST)
     colours, norm = _classed(borders, about_freezing(borders, shown))
     filled = axes.contourf(x, y, values, levels=borders, cmap=colours, norm=norm)
+    if len(borders) > 2:
+        axes.contour(x, y, values, levels=borders[1:-1], colors="white", linewidths=0.5, linestyles="solid")
     where = freezing_contour(axes, x, y, values, shown)
     told = shown.number(cells[name].values, "temperature")
     _labelled(axes, cells, np.asarray(told), outlines, colours, norm, 1)

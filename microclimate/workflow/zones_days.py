@@ -165,7 +165,10 @@ def covering(weather: xr.Dataset, days: Days) -> xr.Dataset:
         raise refuse(_named(weather), f"holds {held} UTC", f"{wanted} UTC", "choose other days with --from and --to")
     one = _filled(weather.isel(realization=[0]), begin, end)
     inside = (times > begin) & (times <= end + np.timedelta64(1, "h"))
-    missing = ~np.logical_and.reduce([np.isfinite(one[name].values[0]) for name in WEATHER])
+    known = {name: np.isfinite(one[name].values[0]) for name in WEATHER}
+    if not known["wind_from_direction"].any():  # shelter is then the mean over all directions
+        del known["wind_from_direction"]
+    missing = ~np.logical_and.reduce(list(known.values()))
     if (missing & inside).any():
         gap = times[np.flatnonzero(missing & inside)[0]].astype("datetime64[m]")
         told = f"misses values from {str(gap).replace('T', ' ')} UTC on"

@@ -128,6 +128,12 @@ def test_a_short_gap_is_filled_from_the_days_beside_it_and_counted(past: xr.Data
         zones_days.covering(torn, days)
 
 
+def test_weather_without_any_wind_direction_is_no_gap(past: xr.Dataset) -> None:
+    calm = past.assign(wind_from_direction=past["wind_from_direction"] * np.nan)
+    found = zones_days.covering(calm, Days(date(2026, 1, 16), date(2026, 1, 20), SITE.time_zone))
+    assert not np.isfinite(found["wind_from_direction"].values).any()
+
+
 def test_a_gap_that_the_day_beside_shares_is_refused(past: xr.Dataset) -> None:
     torn = past.copy(deep=True)
     torn["air_temperature"].values[0, [100, 101, 124, 125]] = np.nan
