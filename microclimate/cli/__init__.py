@@ -82,6 +82,12 @@ def tonight(
     work: Annotated[
         bool, typer.Option("--work", help="hours within your limits for mowing, marking, covers and other work, 3 days")
     ] = False,
+    water: Annotated[
+        str | None,
+        typer.Option(
+            "--water", metavar="TEXT", help='what watering would do, never advised: "4 mm, 15:00" or with ", 8 degC"'
+        ),
+    ] = None,
     message: Annotated[
         bool, typer.Option("--message", help="the advice alone, in at most 300 characters for a phone")
     ] = False,
@@ -108,6 +114,7 @@ def tonight(
             out=out,
             advice=advise or message,
             work=work,
+            water=water,
             say=say,
         )
         typer.echo(done.message if message else done.text)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from microclimate.errors import InputError, Problem
 from microclimate.report.planned import Planned
+from microclimate.report.watered import Watered
 from microclimate.report.worked import Worked
 from microclimate.schema import RISK_VARIABLES, Advice, Event, SurfaceState, Var, seal
 from microclimate.units import Shown
@@ -148,6 +149,8 @@ class Answer:
         The plan behind that advice, with its figures.
     work : Worked or None
         Hours of work on the field, where they were asked for.
+    watered : Watered or None
+        Water before the freeze, where it was to be tried.
 
     Raises
     ------
@@ -177,6 +180,7 @@ class Answer:
     plan: Planned | None = None
     record: tuple[str, ...] = ()
     work: Worked | None = None
+    watered: Watered | None = None
 
     def __post_init__(self) -> None:
         specs = {"risk": RISK_VARIABLES, "curves": CURVES, "sky": SKY, "cells": CELLS, "section": SECTION}

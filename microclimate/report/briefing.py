@@ -19,6 +19,7 @@ from microclimate.report import (
     words_head,
     words_plan,
     words_reasons,
+    words_watered,
     words_whom,
     words_work,
 )
@@ -148,6 +149,8 @@ def page(answer: Answer) -> str:
         advice=advice,
         plan=_plan(answer),
         work=_work(answer),
+        watered=None if answer.watered is None else words_watered.title(answer.watered, answer.shown),
+        watered_lines=[] if answer.watered is None else words_watered.lines(answer.watered, answer.shown),
         figures=_figures(answer),
         reasons=reasons,
         sources=sources,

@@ -3,7 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 
-from microclimate.report import tables, words_cautions, words_head, words_plan, words_reasons, words_work
+from microclimate.report import tables, words_cautions, words_head, words_plan, words_reasons, words_watered, words_work
 from microclimate.report.answer import Answer
 from microclimate.report.words import glued
 
@@ -32,6 +32,9 @@ def text(answer: Answer) -> str:
         lines += _wrapped(words_plan.basis(answer.plan))
     lines += _plan(answer)
     lines += _work(answer)
+    if answer.watered is not None:
+        told = answer.watered, answer.shown
+        lines += _bullets(words_watered.title(*told), words_watered.lines(*told))
     for event in range(len(answer.windows)):
         lines += ["", *_wrapped(words_head.title(answer, event))]
         if words_head.known(answer, event):

@@ -17,6 +17,7 @@ from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.fieldlog import readings as spots
 from microclimate.report import briefing, calendar, message, screen, words_plan, words_work
 from microclimate.report.answer import Answer, Limit, Start
+from microclimate.report.watered import Watered
 from microclimate.report.worked import Worked
 from microclimate.risk import missed, outlook
 from microclimate.schema import Event, SurfaceState
@@ -25,7 +26,18 @@ from microclimate.venue import load
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, ensemble, read
 from microclimate.weather.visit import Visit
-from microclimate.workflow import advise, bowl_facts, files, forecast, pictures, reasons, record, warm, windows
+from microclimate.workflow import (
+    advise,
+    bowl_facts,
+    files,
+    forecast,
+    pictures,
+    reasons,
+    record,
+    warm,
+    watering,
+    windows,
+)
 from microclimate.workflow import members as nightly
 from microclimate.workflow import work as working
 
@@ -84,6 +96,7 @@ def tonight(
     now: datetime | None = None,
     advice: bool = False,
     work: bool = False,
+    water: str | None = None,
     visit: Visit | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> Done:
@@ -112,6 +125,8 @@ def tonight(
         Search for a plan as well; with `out` also `actions.ics` and a line in the folder's field log.
     work : bool
         Tell the hours of work on the field in the next three days too; with `out` also `work.csv`.
+    water : str, optional
+        Water to try, "4 mm, 15:00": amount, local hour on the evening's date, and its temperature if known.
     visit : Visit, optional
         How services are asked.
     say : callable
@@ -150,6 +165,8 @@ def tonight(
     if work:
         say("Looking for hours of work ...")
         answer = replace(answer, work=_work(done, now))
+    if water is not None:
+        answer = replace(answer, watered=_watered(done, water, chosen))
     text = screen.text(answer)
     if out is not None:
         briefing.write(answer, out / "briefing.html")
@@ -236,6 +253,14 @@ def _work(done: Run, now: datetime) -> Worked:
     """The hours of work of the next three days, under the forecast to its own end."""
     further = done.forcing.again(_until(done.whole, windows.stamp(now + working.AHEAD)))
     return working.worked(done.venue, further, done.initial, windows.stamp(now))
+
+
+def _watered(done: Run, water: str, chosen: int) -> Watered:
+    """What water before the freeze would do; its hour is on the day on which the night begins."""
+    site = done.venue.site.site
+    evening = windows.local_day(done.windows[0].start, site.time_zone)
+    asked = watering.asked(water, evening, site.time_zone)
+    return watering.tried(done.venue, done.forcing, done.initial, done.windows, asked, chosen)
 
 
 def _log(venue_path: Path, out: Path | None) -> Path | None:

@@ -40,6 +40,11 @@ def evening(text: str) -> date:
         ) from None
 
 
+def local_day(moment: datetime, time_zone: str) -> date:
+    """The venue's date at a moment in UTC."""
+    return moment.replace(tzinfo=ZoneInfo("UTC")).astimezone(ZoneInfo(time_zone)).date()
+
+
 def midnight(day: date, time_zone: str) -> datetime:
     """At which a local day begins."""
     return _utc(datetime(day.year, day.month, day.day, tzinfo=ZoneInfo(time_zone)))

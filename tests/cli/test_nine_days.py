@@ -142,3 +142,16 @@ def test_an_event_that_is_over_is_refused_in_the_call(tmp_path: Path) -> None:
     )
     assert done.exit_code == 2
     assert "ended 2026-01-22 02:30 UTC, before this run; wanted an event to come" in done.stderr
+
+
+def test_watering_is_tried_beside_the_night_without_and_refused_outside_it(tmp_path: Path) -> None:
+    words = ("tonight", small(tmp_path), "--weather", DEMO / "forecast.csv", "--past", DEMO / "past.csv")
+    done = called(*words, "--night", "2026-01-27", "--water", "6 mm, 15:00, 8 degC")
+    assert done.exit_code == 0
+    text = " ".join(done.output.split())
+    assert "Tried, not advised: 6 mm of water at 8.0 °C, Tue 15:00" in text
+    assert "with it" in text
+    late = called(*words, "--night", "2026-01-27", "--water", "6 mm, 2026-02-01T15:00", "--out", tmp_path / "out")
+    assert late.exit_code == 2
+    assert "is not within this run" in late.stderr
+    assert not list((tmp_path / "out").glob("briefing*"))
