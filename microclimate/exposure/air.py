@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from microclimate.column.jit import over_threads
 from microclimate.exposure.box import BUDGET, march
 from microclimate.exposure.shelter import DIRECTIONS
 from microclimate.exposure.stands import Surfaces
@@ -143,7 +144,9 @@ def run(
         received=np.zeros(surface_shape),
         budget=np.zeros((*air_shape, BUDGET)),
     )
-    march(
+    over_threads(
+        march,
+        count,
         float(step),
         passes,
         np.ascontiguousarray(air, float),

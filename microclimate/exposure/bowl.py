@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
+from microclimate.column.jit import over_threads
 from microclimate.exposure import exchange as ex
 from microclimate.exposure import glint as mirrored
 from microclimate.exposure import sky
@@ -24,6 +25,8 @@ from microclimate.venue.described import Venue
 
 Array = NDArray[np.float64]
 _SUNS = 1024  # looked up at a time, for the sake of memory
+
+AT_ONCE = 500  # suns whose skies are worked out together: what a core's cache holds
 
 
 @dataclass(frozen=True)
@@ -239,8 +242,13 @@ class Bowl:
         direct, spread = (np.broadcast_to(np.asarray(v, float), a.shape) for v in (direct_normal, diffuse))
         lit = np.zeros((len(a), sky.PATCHES))
         bright = np.flatnonzero(spread > 0.0)
-        for some in np.array_split(bright, max(1, len(bright) // 1000)):
-            lit[some] = sky.radiance(a[some], h[some], direct[some], spread[some])
+        pieces = np.array_split(bright, max(1, len(bright) // AT_ONCE))
+
+        def light(first: int, end: int) -> None:
+            for some in pieces[first:end]:
+                lit[some] = sky.radiance(a[some], h[some], direct[some], spread[some])
+
+        over_threads(light, len(pieces))
         return lit
 
     @cached_property

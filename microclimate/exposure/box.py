@@ -68,6 +68,8 @@ def saturation_humidity(temperature: Value, pressure: Value) -> Value:
 
 @kernel
 def march(
+    first: int,
+    end: int,
     step: float,
     passes: int,
     parameters: Any,  # (realization, 10) in the order of `air.Air`
@@ -89,13 +91,13 @@ def march(
     received_out: Any,
     budget: Any,  # (realization, time, BUDGET)
 ) -> None:
-    realizations, times = outside.shape[1:]
+    times = outside.shape[2]
     count, layers = layer_capacity.shape
     area, emissivity, sky, low_sky, roofs, capacity, bed, below_air, deck, is_floor, windless, dry_day, dry_night = (
         surface
     )
     volume, top, height, gap_width = box
-    for r in range(realizations):
+    for r in range(first, end):
         entrain, half, least, calm, plume, gap, drain, inversion, seats, seat_wind = parameters[r]
         air, moist = start[r, 0], start[r, 1]
         skin = np.full(count, start_ground[r])

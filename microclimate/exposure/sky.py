@@ -59,7 +59,8 @@ def _points() -> tuple[Array, Array]:
     return np.array(vectors), np.array(cosine)
 
 
-_VECTORS, _SINES = _points()
+_VECTORS, _SINES = (found.reshape(PATCHES * INSIDE**2, -1) for found in _points())
+_LEVELS = [(sine, np.flatnonzero(_SINES[:, 0] == sine)) for sine in np.unique(_SINES)]  # points of one elevation
 
 
 def radiance(azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike) -> Array:
@@ -68,10 +69,12 @@ def radiance(azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike,
     azimuth, elevation (time,) of the sun, field angles [rad]; direct_normal, diffuse (time,) [W m-2].
     """
     a, h = np.asarray(azimuth, float), np.maximum(np.asarray(elevation, float), 0.0)
-    sun = np.stack([np.cos(h) * np.cos(a), np.cos(h) * np.sin(a), np.sin(h)], axis=-1)
-    parameters = skydome.distribution(direct_normal, diffuse, 0.5 * np.pi - h)[..., None, None]
-    cosine = np.einsum("tk,pik->tpi", sun, _VECTORS)
-    bright = skydome.relative_radiance(parameters, _SINES, cosine).mean(axis=-1)
+    sun = np.stack([np.cos(h) * np.cos(a), np.cos(h) * np.sin(a), np.sin(h)])
+    parameters = skydome.distribution(direct_normal, diffuse, 0.5 * np.pi - h)[:, None]
+    bright = _VECTORS @ sun
+    for sine, points in _LEVELS:
+        bright[points] = skydome.relative_radiance(parameters, sine, bright[points])
+    bright = bright.reshape(PATCHES, INSIDE**2, -1).mean(axis=1).T
     flux = bright @ weights()
     # a distribution that vanishes everywhere becomes an even sky
     bright = np.where(flux[:, None] > 1e-9, bright, 1.0)

@@ -9,7 +9,7 @@ from microclimate.column import ground
 from microclimate.column import rows as s
 from microclimate.column import step as steps
 from microclimate.column.ground import frozen_share
-from microclimate.column.jit import kernel
+from microclimate.column.jit import kernel, over_threads
 from microclimate.column.lanes import ENTHALPY, FREEZING, LAYER_GIVEN, LAYER_VARIABLES, TEMPERATURE, at, larger
 from microclimate.column.vector import BYTES, anywhere, lanes_of, rows_beside
 from microclimate.column.vector import rows as rows_of
@@ -89,10 +89,14 @@ def tiled(forcing: NDArray[np.float64], kind: DTypeLike) -> NDArray[np.floating]
     lanes = lanes_of(kind)
     tiles = -(-patches // lanes)
     found = np.empty((tiles, times, count, lanes), dtype=kind)
-    for tile in range(tiles):
-        part = forcing[:, :, tile * lanes : (tile + 1) * lanes]
-        found[tile, :, :, : part.shape[2]] = part
-        found[tile, :, :, part.shape[2] :] = part[:, :, -1:]
+
+    def fill(first: int, end: int) -> None:
+        for tile in range(first, end):
+            part = forcing[:, :, tile * lanes : (tile + 1) * lanes]
+            found[tile, :, :, : part.shape[2]] = part
+            found[tile, :, :, part.shape[2] :] = part[:, :, -1:]
+
+    over_threads(fill, tiles)
     return found
 
 

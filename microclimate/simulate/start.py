@@ -4,6 +4,7 @@ Never a spin-up on the forecast itself. What was used stands in the attributes, 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.column import layers
+from microclimate.column.jit import THREADS
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.fieldlog.readings import Spot
 from microclimate.schema import INITIAL_VARIABLES, seal
@@ -226,10 +228,11 @@ def _from_past(
         return done, _tau(cuts, done)
 
     count = len(scores)
-    done, tau = run(0.0, 0.0)
-    if count > 1:
-        by_start = 0.5 * (run(1.0, 0.0)[1] - run(-1.0, 0.0)[1])
-        by_water = 0.5 * (run(0.0, 1.0)[1] - run(0.0, -1.0)[1])
+    about = ((0.0, 0.0), (1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)) if count > 1 else ((0.0, 0.0),)
+    with ThreadPoolExecutor(THREADS) as pool:
+        (done, tau), *beside = pool.map(lambda way: run(*way), about)
+    if beside:
+        by_start, by_water = (0.5 * (beside[up][1] - beside[up + 1][1]) for up in (0, 2))
         own = scores[:, None, None, :]
         tau = tau + own[..., _TEMPERATURE] * by_start + own[..., _WATER] * by_water
     water = _spread_water(cuts, wet[None], scores)
@@ -325,9 +328,11 @@ def _spread_water(cuts: Sequence[layers.Grid], water: Array, scores: Array) -> A
 
 def _parameters(cuts: Sequence[layers.Grid], water: Array) -> Array:
     """(realization, patch, layer, parameter)"""
-    return np.stack(
-        [layers.kernel_parameters(layers.properties(cut, water[:, p])) for p, cut in enumerate(cuts)], axis=1
-    )
+    found = np.empty((*water.shape, layers.LAYER_PARAMETERS))
+    for cut in {id(cut): cut for cut in cuts}.values():  # patches of one build in one go
+        mine = [p for p, own in enumerate(cuts) if own is cut]
+        found[:, mine] = layers.kernel_parameters(layers.properties(cut, water[:, mine]))
+    return found
 
 
 def _consistent(cuts: Sequence[layers.Grid], water: Array, temperature: Array, frozen: Array) -> Array:

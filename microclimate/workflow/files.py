@@ -12,6 +12,7 @@ from microclimate.errors import refuse
 from microclimate.schema import FORMAT
 from microclimate.venue import load
 from microclimate.venue.load import Venue
+from microclimate.workflow import netcdf
 
 CALIBRATION = "calibration.toml"  # beside the venue: what `calibrate` learned there
 FIELDLOG = "fieldlog.db"  # beside the venue, or where it is asked for: what was read, told, advised and done
@@ -60,9 +61,7 @@ def write_text(text: str, path: Path) -> None:
 
 def write_results(states: xr.Dataset, outcome: xr.Dataset, risk: xr.Dataset, path: Path) -> None:
     """One CF NetCDF file: the states of the middle realization, and the groups `outcome` and `risk`."""
+    groups = {"": states, "outcome": outcome, "risk": risk}
+    told = {"Conventions": "CF-1.11", "format": FORMAT}
     with whole(path) as temporary:
-        for group, dataset in ((None, states), ("outcome", outcome), ("risk", risk)):
-            labelled = dataset.assign_attrs({**dataset.attrs, "Conventions": "CF-1.11", "format": FORMAT})
-            packed = {"zlib": True, "complevel": 1}
-            encoding = {str(name): packed for name, var in labelled.data_vars.items() if var.dtype.kind == "f"}
-            labelled.to_netcdf(temporary, mode="a" if group else "w", group=group, engine="h5netcdf", encoding=encoding)
+        netcdf.write(temporary, {name: dataset.assign_attrs(told) for name, dataset in groups.items()})

@@ -8,6 +8,7 @@ import h5py
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
+from xarray.backends import H5netcdfBackendEntrypoint, ScipyBackendEntrypoint
 
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.schema import FORMAT, Site
@@ -77,9 +78,12 @@ def table(data: bytes, path: Path, site: Site) -> Table:
 
 
 def _open(data: bytes, where: str) -> xr.Dataset:
-    engine: Any = "scipy" if data[:3] == b"CDF" else "h5netcdf"
+    # named by its class: by its text xarray would look through all that is installed for engines first
+    engine: Any = ScipyBackendEntrypoint if data[:3] == b"CDF" else H5netcdfBackendEntrypoint
     try:
-        if engine == "h5netcdf":  # h5netcdf complains on its own when a broken file is let go: h5py looks first
+        if (
+            engine is H5netcdfBackendEntrypoint
+        ):  # h5netcdf complains on its own when a broken file is let go: h5py looks first
             h5py.File(io.BytesIO(data)).close()
         with xr.open_dataset(io.BytesIO(data), engine=engine, decode_timedelta=False) as file:
             return file.load()
