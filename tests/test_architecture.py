@@ -13,7 +13,6 @@ PACKAGE = Path(__file__).parent.parent / "microclimate"
 LINES = [
     {"__main__"},
     {"cli"},
-    {"web"},
     {"workflow"},
     {"learn"},
     {"actions", "sizing"},
