@@ -4,7 +4,6 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
-import pvlib
 import xarray as xr
 from numpy.typing import NDArray
 
@@ -63,7 +62,7 @@ def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_S
     bounds = data["time_bnds"].values
     seconds = np.asarray((bounds[:, 1] - bounds[:, 0]) / np.timedelta64(1, "s"))
     sun = sky.sun(data["time"].values, seconds, site)
-    if wrong := contradicted.problems(have, _noon(data["time"].values, site), str(data.attrs.get("source", "weather"))):
+    if wrong := contradicted.problems(have, str(data.attrs.get("source", "weather"))):
         raise InputError("weather", wrong)
     _labels(have, data, sun, codes)
     temperature = have["air_temperature"]
@@ -87,13 +86,6 @@ def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_S
     )
     made["time_bnds"] = data["time_bnds"]
     return seal(assumed.note(made, codes), WEATHER, "weather")
-
-
-def _noon(times: NDArray[np.datetime64], site: Site) -> float:
-    """Highest elevation of the sun at the noons of a series [degree], by the declination of Spencer 1971."""
-    days = pd.DatetimeIndex(times).day_of_year.to_numpy()
-    height = 90.0 - np.abs(site.latitude - np.degrees(pvlib.solarposition.declination_spencer71(days)))
-    return float(height.max())
 
 
 def _asked(name: str) -> str:
