@@ -22,6 +22,7 @@ WARMEST = 201  # day of the year, north; half a year later south
 # and in midsummer (inland deserts): ours, by the warmest places known, on the wide side
 WINTER, WINTER_SLOPE = 8.0, 0.15  # [K], [K per degree of latitude]
 SUMMER, SUMMER_SLOPE = 22.0, 0.35
+HOUR = 14.0  # [K] that no single hour is above what half of two days can be (January 36 N: 42 degC; known: 35); ours
 # clear polar and high dry air comes down to .55: Brutsaert 1975, Water Resources Research 11, 742-744, for 0.5 hPa
 LEAST_SKY = 0.5
 WARMEST_SNOW = 279.15  # [K] Jennings et al. 2018, Nature Communications 9, 1148: rain is almost certain there
@@ -61,6 +62,10 @@ def judged(weather: xr.Dataset, latitude: float, source: str) -> xr.Dataset:
     if np.nanmedian(air - most) > 0.0:
         wanted = f"below {np.median(most) - ZERO_CELSIUS:.0f} degC at this latitude and season"
         problems.append(Problem(source, near, wanted, f"{LABEL}; else look at the dates and the venue's latitude"))
+    elif float(np.nanmax(air - most)) > HOUR:
+        found = f"air_temperature comes up to {float(np.nanmax(air)) - ZERO_CELSIUS:.0f} degC"
+        wanted = f"below {np.median(most) + HOUR - ZERO_CELSIUS:.0f} degC at this latitude and season"
+        problems.append(Problem(source, found, wanted, LABEL))
     elif (share := _sky(weather, air)) is not None and share < LEAST_SKY:
         found = f"{near}, and the longwave from the sky is {share:.2f} of what such air sends as a black body"
         problems.append(Problem(source, found, f"{LEAST_SKY:g} or more", LABEL))

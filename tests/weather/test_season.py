@@ -97,3 +97,21 @@ def test_a_cold_spell_is_told_by_its_sky_and_its_snow() -> None:
     snow = taken.assign(snowfall_flux=(dims, np.r_[np.zeros(20), np.full(4, 1e-4)][None]))
     with pytest.raises(InputError, match="snow falls at 23 degC"):
         season.judged(snow, 36.1, "night")
+
+
+@pytest.mark.parametrize(
+    ("latitude", "month", "record"),
+    # warmest hours known, rounded: Furnace Creek July 57, Verkhoyansk June 38, Lytton June 50, Los Angeles January 35,
+    # Boston February 23, Sydney July 26 (weather records, from memory)
+    [(36.5, 7, 57.0), (67.5, 6, 38.0), (50.2, 6, 50.0), (34.0, 1, 35.0), (42.4, 2, 23.0), (-33.9, 7, 26.0)],
+)
+def test_the_warmest_hours_known_are_not_called_another_unit(latitude: float, month: int, record: float) -> None:
+    day = np.array([30.4 * (month - 0.5)])
+    assert record + 273.15 < season.warmest(latitude, day)[0] + season.HOUR - 2.0
+
+
+def test_one_hot_hour_tells_a_hard_frost_in_fahrenheit() -> None:
+    demo = read.weather(Path(__file__).parents[2] / "data_demo" / "forecast.csv", SITE)
+    demo["air_temperature"] = ("realization", "time"), fahrenheit(demo["air_temperature"].values)
+    with pytest.raises(InputError, match="comes up to 4"):
+        season.judged(demo, SITE.latitude, "forecast")
