@@ -7,6 +7,7 @@ from types import FrameType
 
 import pytest
 import rows_conduction
+import rows_plant
 import rows_radiation
 import rows_soil
 import rows_solar
@@ -18,7 +19,17 @@ from published_row import Row
 
 import microclimate
 
-TABLES = (rows_solar, rows_radiation, rows_vapour, rows_turbulence, rows_soil, rows_conduction, rows_surface, rows_turf)
+TABLES = (
+    rows_solar,
+    rows_radiation,
+    rows_vapour,
+    rows_turbulence,
+    rows_soil,
+    rows_conduction,
+    rows_surface,
+    rows_turf,
+    rows_plant,
+)
 ROWS: list[Row] = [row for table in TABLES for row in table.ROWS]
 HOME = str(Path(microclimate.__file__).parent)
 
