@@ -110,7 +110,7 @@ def sources(told: Zones) -> list[str]:
         "Light for growth: 2.06 mol in each MJ of daylight, 45 % of it in 400 to 700 nm and 4.57 µmol/J "
         "(McCree 1972; Thimijan and Heins 1983); the share runs from 41 to 48 % with the sky.",
         "Sun counts where its disc is seen at grass height, every ten minutes. Off stands: light that the stands send "
-        "back, all bounces, as if matte; bare metal also throws bright patches that move with the sun.",
+        "back, all bounces, the mirror-like part of bare metal among it; its bright patches move with the sun.",
     ]
     if told.spans is None:
         return lines
