@@ -4,7 +4,6 @@ Never a spin-up on the forecast itself. What was used stands in the attributes, 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +11,6 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.column import layers
-from microclimate.column.jit import THREADS
 from microclimate.constants import ZERO_CELSIUS
 from microclimate.fieldlog.readings import Spot
 from microclimate.schema import INITIAL_VARIABLES, seal
@@ -229,8 +227,7 @@ def _from_past(
 
     count = len(scores)
     about = ((0.0, 0.0), (1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)) if count > 1 else ((0.0, 0.0),)
-    with ThreadPoolExecutor(THREADS) as pool:
-        (done, tau), *beside = pool.map(lambda way: run(*way), about)
+    (done, tau), *beside = (run(*way) for way in about)
     if beside:
         by_start, by_water = (0.5 * (beside[up][1] - beside[up + 1][1]) for up in (0, 2))
         own = scores[:, None, None, :]
