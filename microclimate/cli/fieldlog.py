@@ -134,7 +134,7 @@ def withdraw(
 
 @app.command()
 def lift(
-    sensor: Annotated[str, typer.Argument(metavar="SENSOR", help="its name, as `fieldlog list` shows it")],
+    sensor: Annotated[str, typer.Argument(metavar="SENSOR", help="its place or name, as `fieldlog list` shows them")],
     note: Annotated[str, typer.Option("--note", metavar="TEXT", help="why these readings are right after all")],
     check: Annotated[
         str | None, typer.Option("--check", metavar="NAME", help="only this check's flags, such as stuck or step")

@@ -296,7 +296,8 @@ def lifted(
         There is no such log, sensor, check or time; the note is empty.
     """
     where = "fieldlog lift"
-    zone = "UTC" if venue_path is None else files.described(venue_path).shown.time_zone
+    shown = Shown() if venue_path is None else files.described(venue_path).shown
+    zone = "UTC" if venue_path is None else shown.time_zone
     if not note.strip():
         raise refuse(where, "an empty note", "why these readings are right", "add --note TEXT")
     if check is not None and check not in words.CHECKS:
@@ -308,9 +309,10 @@ def lifted(
     if span[0] is not None and span[1] is not None and span[0] > span[1]:
         raise refuse(where, f"--from {start} is after --to {end}", "a span of time", "change the two")
     with _opened(venue_path, log) as store:
-        numbers = [sensor.number for sensor in store.sensors() if sensor.name == name]
+        called = [(s.number, s.name, words.place(s.zone, s.depth, s.quantity, shown)) for s in store.sensors()]
+        numbers = [number for number, *names in called if name in names]
         if not numbers:
-            known = list(dict.fromkeys(sensor.name for sensor in store.sensors()))
+            known = list(dict.fromkeys(place if "@" in own else own for _, own, place in called))
             raise refuse(where, f"no sensor is called {name!r}", "one of " + "; ".join(known[:12]))
         count = sum(
             store.lift(number, _now(), note, check=check, start=span[0], end=span[1], who=who) for number in numbers

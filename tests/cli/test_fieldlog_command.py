@@ -115,8 +115,10 @@ def test_a_flag_is_lifted_with_a_note_and_stays_lifted(folder: Path) -> None:
     assert "192 readings, 1 flagged" in " ".join(log(folder, "list").split())
     note = ("--note", "hot water from the hose", "--who", "A")
     assert "No flag stands there" in log(folder, "lift", "P1", *note, "--to", "2026-01-21T08:00")
-    assert "No flag stands there" in log(folder, "lift", "P1", *note, "--check", "stuck")
-    assert "1 reading counts again" in log(folder, "lift", "P1", *note, "--check", "spike")
+    place = "East middle 2, 25 mm, root zone"
+    assert f"- {place} (P1): " in " ".join(log(folder, "list").split())
+    assert "No flag stands there" in log(folder, "lift", place, *note, "--check", "stuck")
+    assert "1 reading counts again" in log(folder, "lift", place, *note, "--check", "spike")
     log(folder, "quality")
     assert "flagged" not in log(folder, "list")
     log(folder, "export", folder / "out")
