@@ -5,7 +5,6 @@ Angles of the sun are compass degrees, as `pvlib` gives them. Rows are cells, or
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,7 +17,9 @@ from microclimate.exposure import sky
 from microclimate.exposure.glint import Glint
 from microclimate.exposure.mesh import Finish, Mesh
 from microclimate.exposure.plan import venue_mesh
+from microclimate.exposure.suntable import around, on_nodes
 from microclimate.exposure.trace import SENSOR_HEIGHT, Gain, Geometry, gain, geometry
+from microclimate.exposure.weathered import albedos
 from microclimate.exposure.windows import crest
 from microclimate.physics.longwave import black_body
 from microclimate.venue.described import Venue
@@ -85,12 +86,27 @@ class Bowl:
         """The same bowl for patches: weights (patch, cell), each row summing to 1."""
         return replace(self, weights=np.asarray(weights, float))
 
-    def with_surfaces(self, albedo: Array | None = None, emissivity: Array | None = None) -> "Bowl":
-        """The same bowl with other albedos or emissivities (node,): snow on the steps, wet concrete, frost on metal."""
+    def with_surfaces(
+        self, albedo: Array | None = None, emissivity: Array | None = None, *, mirrors: bool = True
+    ) -> "Bowl":
+        """The same bowl with other albedos or emissivities (node,): snow on the steps, wet concrete, frost on metal.
+
+        mirrors: what is mirror-like changes the light as before; False: all is thrown back evenly.
+        """
+        e, glint = self.geometry.exchange, self.glint if mirrors else None
+        if emissivity is None:  # states of an hour are not worth the disk
+            albedo = self.albedo if albedo is None else np.asarray(albedo, float)
+            light = np.asarray(np.linalg.inv(np.eye(len(albedo)) - e.factor * albedo), float)
+            return replace(self, albedo=albedo, gain=Gain(light, self.gain.thermal), glint=glint)
         albedo = self.albedo if albedo is None else np.asarray(albedo, float)
-        emissivity = self.emissivity if emissivity is None else np.asarray(emissivity, float)
-        bounces = gain(self.geometry.exchange, albedo, emissivity)
-        return replace(self, albedo=albedo, emissivity=emissivity, gain=bounces)
+        emissivity = np.asarray(emissivity, float)
+        return replace(self, albedo=albedo, emissivity=emissivity, gain=gain(e, albedo, emissivity), glint=glint)
+
+    @cached_property
+    def weathered(self) -> tuple["Bowl", "Bowl"]:
+        """The same bowl with all under the open sky wet, and under deep snow."""
+        wet, snow = albedos(self.mesh, self.albedo)
+        return self.with_surfaces(albedo=wet), self.with_surfaces(albedo=snow, mirrors=False)
 
     def field_angle(self, azimuth: ArrayLike) -> Array:
         """Compass azimuth [degree] as an angle counter-clockwise from the field's x axis [rad]."""
@@ -186,8 +202,8 @@ class Bowl:
 
     def off_matte_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """`off_stands` with all light thrown back evenly (time, row) [1]."""
-        table, around = self._sun_nodes, _around(len(ex.NODE_AZIMUTHS), *self._sun(azimuth, elevation))
-        return np.asarray(sum(weight[:, None] * table[place] for place, weight in around))
+        table, nodes = self._sun_nodes, around(len(ex.NODE_AZIMUTHS), *self._sun(azimuth, elevation))
+        return np.asarray(sum(weight[:, None] * table[place] for place, weight in nodes))
 
     def glint_ends(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array | None:
         """`off_stands` for seats less, as and more mirror-like than told (3, time, row) [1]; None: nothing is.
@@ -201,12 +217,12 @@ class Bowl:
     def _changes(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """What mirror-like light changes (end, time, row) [1]."""
         assert self.glint is not None
-        around = _around(self.glint.azimuths, *self._sun(azimuth, elevation))
-        found = np.empty((len(self.glint.change), around[0][1].size, self._onto.shape[0]))
+        nodes = around(self.glint.azimuths, *self._sun(azimuth, elevation))
+        found = np.empty((len(self.glint.change), nodes[0][1].size, self._onto.shape[0]))
         for first in range(0, found.shape[1], _SUNS):
             now = slice(first, first + _SUNS)
             for number, change in enumerate(self.glint.change):
-                at_points = sum(weight[now, None] * change[place[0][now], place[1][now]] for place, weight in around)
+                at_points = sum(weight[now, None] * change[place[0][now], place[1][now]] for place, weight in nodes)
                 found[number, now] = (self._onto @ np.asarray(at_points, float).T).T
         return found
 
@@ -221,17 +237,23 @@ class Bowl:
         return self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
 
     def diffuse_sums(
-        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
+        self,
+        azimuth: ArrayLike,
+        elevation: ArrayLike,
+        direct_normal: ArrayLike,
+        diffuse: ArrayLike,
+        weight: ArrayLike = 1,
     ) -> tuple[Array, Array]:
-        """`diffuse` summed over time, both (row,): light adds up before it is laid on the rows."""
-        radiance = self._radiance(azimuth, elevation, direct_normal, diffuse).sum(axis=0)
+        """`diffuse` times weight, summed over time, both (row,): light adds up before it is laid on the rows."""
+        radiance = np.asarray(weight, float) * self._radiance(azimuth, elevation, direct_normal, diffuse).T
+        radiance, direct = radiance.sum(axis=1), np.asarray(weight, float) * direct_normal
         straight, bounced = self._sky_matrix
         sun = self._sun(azimuth, elevation)
-        suns = _on_nodes(self._sun_nodes.shape[:2], *sun, direct_normal)
+        suns = on_nodes(self._sun_nodes.shape[:2], *sun, direct)
         off_stands = suns.astype(np.float32).ravel() @ self._sun_nodes.reshape(suns.size, -1)
         if self.glint is not None:
             change = self.glint.change[mirrored.TOLD]
-            suns = _on_nodes(change.shape[:2], *sun, direct_normal)
+            suns = on_nodes(change.shape[:2], *sun, direct)
             off_stands = np.maximum(off_stands + self._onto @ (suns.ravel() @ change.reshape(suns.size, -1)), 0.0)
         return radiance @ straight, radiance @ bounced + off_stands
 
@@ -307,30 +329,6 @@ class Bowl:
 def _summed(seen: Array, exchange: ex.Exchange) -> Array:
     """View factors of elements (row, element + 1) summed to those of nodes (row, node)."""
     return np.asarray(exchange.members.T @ seen.T).T
-
-
-def _around(count: int, angle: Array, height: Array) -> list[tuple[tuple[Any, Any], Array]]:
-    """The four nodes of a table of suns with `count` azimuths round each sun (time,) [rad], and their weights.
-
-    All are 0 below the horizon.
-    """
-    at = angle / (2.0 * np.pi) * count
-    i, f = np.floor(at).astype(int) % count, at - np.floor(at)
-    j = np.clip(np.searchsorted(ex.NODE_ELEVATIONS, height, side="right") - 1, 0, len(ex.NODE_ELEVATIONS) - 2)
-    low, high = ex.NODE_ELEVATIONS[j], ex.NODE_ELEVATIONS[j + 1]
-    g = np.clip((height - low) / (high - low), 0.0, 1.0)
-    k, up = (i + 1) % count, height > 0.0
-    return [
-        ((m, n), np.where(up, e * d, 0.0)) for m, e in ((i, 1.0 - f), (k, f)) for n, d in ((j, 1.0 - g), (j + 1, g))
-    ]
-
-
-def _on_nodes(shape: tuple[int, ...], angle: Array, height: Array, light: ArrayLike) -> Array:
-    """Light (time,) summed on the nodes of a table of suns (azimuth, elevation)."""
-    suns = np.zeros(shape)
-    for place, weight in _around(shape[0], angle, height):
-        np.add.at(suns, place, weight * np.asarray(light, float))
-    return suns
 
 
 def bowl(venue: Venue) -> Bowl:

@@ -16,6 +16,7 @@ from microclimate.exposure.basin import stepped
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.force import Forcing
 from microclimate.exposure.shine import bright
+from microclimate.exposure.weathered import Cover
 from microclimate.physics.light import photon_flux
 from microclimate.physics.longwave import black_body, clear_sky_idso_jackson
 from microclimate.schema import Site
@@ -34,6 +35,7 @@ class Open:
 
     azimuth, elevation (step,): of the sun, compass [degree], refracted; direct_normal, diffuse, longwave (step,)
     [W m-2]; air (step,) [K]; stands [K]: (step,), or (step, surface) in the order of `Bowl.surfaces`.
+    cover: of the stands, (step,), dry without it.
     """
 
     seconds: float
@@ -44,6 +46,7 @@ class Open:
     longwave: Array
     air: Array
     stands: Array
+    cover: Cover | None = None
 
     @property
     def bright(self) -> NDArray[np.int64]:
@@ -103,6 +106,7 @@ def under(forcing: Forcing, begin: pd.Timestamp, end: pd.Timestamp, realization:
         laid.amount["surface_downwelling_longwave_flux_in_air"][0][some],
         air[some],
         stands[some],
+        None if forcing.open_field else forcing.cover(laid, inside).of(0, some),
     )
 
 
@@ -142,9 +146,12 @@ def span(bowl: Bowl, sky: Open) -> xr.Dataset:
         sums["hours"] += lit.sum(axis=0)
         sums["sun"] += beam[bright[part]] @ lit
     if len(bright):
-        sums["sky"], sums["stands"] = bowl.diffuse_sums(
-            azimuth, elevation, sky.direct_normal[bright], sky.diffuse[bright]
-        )
+        light = azimuth, elevation, sky.direct_normal[bright], sky.diffuse[bright]
+        sums["sky"], sums["stands"] = bowl.diffuse_sums(*light)
+        for share, wet in () if sky.cover is None else ((sky.cover.wet, True), (sky.cover.snow, False)):
+            if (weight := share[bright]).any():
+                covered = bowl.weathered[0 if wet else 1]
+                sums["stands"] += covered.diffuse_sums(*light, weight)[1] - bowl.diffuse_sums(*light, weight)[1]
     warm = np.full((2, bowl.rows), np.nan)
     if known.any():
         warm = np.asarray(bowl.longwave_mean(sky.longwave[known], sky.air[known], sky.stands[known]))

@@ -15,15 +15,15 @@ from numpy.typing import NDArray
 from microclimate import schema
 from microclimate.exposure import air as inside
 from microclimate.exposure import bowl as geometry
-from microclimate.exposure import shelter
+from microclimate.exposure import shelter, sunlit
 from microclimate.exposure.basin import Basin, field_gives, stepped
 from microclimate.exposure.bowl import Bowl
-from microclimate.exposure.glint import TOLD, lean
 from microclimate.exposure.learned import air_known, wind_known
 from microclimate.exposure.patches import PATCH_COORDINATES, morning_sun
 from microclimate.exposure.patches import patches as join
 from microclimate.exposure.place import Place, mean_by
 from microclimate.exposure.steps import Steps, lay, spread, sunlight
+from microclimate.exposure.weathered import Cover, cover
 from microclimate.physics import vapour
 from microclimate.venue.described import Venue
 
@@ -167,10 +167,10 @@ class Forcing:
 
     def _block(self, part: slice) -> xr.Dataset:
         laid, steps = self.laid(part), self.steps
-        point, amount, sunlit = laid.point, laid.amount, laid.sunlit
+        point, amount = laid.point, laid.amount
         down, pressure = amount["surface_downwelling_longwave_flux_in_air"], point["surface_air_pressure"]
         bowl = self.bowl_inside(laid)
-        fields = self._air(point, bowl) | self._wind(point, part, bowl) | self._sunlight(part, *sunlit)
+        fields = self._air(point, bowl) | self._wind(point, part, bowl) | self._sunlight(laid, bowl)
         fields |= self._longwave(point["air_temperature"], down, bowl)
         fields["surface_air_pressure"] = pressure[:, None, :]
         under_sky = np.ones(self.patches.sizes["patch"]) if self.open_field else self.sight.open_above
@@ -277,50 +277,42 @@ class Forcing:
         east, north = (spread(self.steps.point, part(angle)) for part in (np.sin, np.cos))
         return np.degrees(np.arctan2(east, north)) % 360.0
 
-    def _sunlight(self, part: slice, normal: Array, sky: Array) -> dict[str, Array]:
+    def _sunlight(self, laid: Laid, bowl: inside.Inside | None) -> dict[str, Array]:
         """Shortwave by origin, and the sunlit share, on each patch (realization, patch, time)."""
-        steps = self.steps
+        steps, (normal, sky) = self.steps, laid.sunlit
+        if not self.open_field:
+            metal = sunlit.metal(self.seed, laid.realizations.tolist())
+            return sunlit.shortwave(self.place, steps, self._lit, normal, sky, metal, self.cover(laid, bowl))
         up = steps.elevation > 0.0
         sine = np.where(up, np.sin(np.radians(np.maximum(steps.elevation, 0.0))), 0.0)
-        members, looks = normal.shape
-        patches = self.patches.sizes["patch"]
-        if self.open_field:
-            fields = {
-                "shortwave_sun_down": (normal * sine)[:, :, None],
-                "shortwave_sky_down": sky[:, :, None],
-                "shortwave_stands_down": np.zeros((1, looks, 1)),
-                "sunlit_fraction": up.astype(float)[None, :, None],
-            }
-        else:
-            # light that falls before the sun is up comes from all of the sky
-            bright = up | (np.nan_to_num(sky).max(axis=0) > 0.0)
-            azimuth = np.tile(steps.azimuth[bright], members)
-            height = np.tile(np.maximum(steps.elevation[bright], 0.0), members)
-            args = (azimuth, height, normal[:, bright].ravel(), sky[:, bright].ravel())
-            from_sky, from_stands = np.zeros((2, members, looks, patches))
-            both = self.sight.diffuse(*args)
-            from_sky[:, bright], from_stands[:, bright] = (v.reshape(members, -1, patches) for v in both)
-            from_stands[:, bright] += normal[:, bright, None] * self._metal(part, bright)
-            fields = {
-                "shortwave_sun_down": (normal * sine)[:, :, None] * self._lit,
-                "shortwave_sky_down": from_sky,
-                "shortwave_stands_down": from_stands,
-                "sunlit_fraction": self._lit[None],
-            }
+        fields = {
+            "shortwave_sun_down": (normal * sine)[:, :, None],
+            "shortwave_sky_down": sky[:, :, None],
+            "shortwave_stands_down": np.zeros((1, len(up), 1)),
+            "sunlit_fraction": up.astype(float)[None, :, None],
+        }
         return {name: stepped(steps, np.moveaxis(values, 1, -1)) for name, values in fields.items()}
 
-    def _metal(self, part: slice, looks: Array) -> Array:
-        """What bare metal may throw beyond what it is told to, for unit direct normal (realization or 1, look, patch).
-
-        Each realization has its place between seats less and more mirror-like than told.
-        """
-        steps = self.steps
-        ends = self.sight.glint_ends(steps.azimuth[looks], np.maximum(steps.elevation[looks], 0.0))
-        if ends is None or self.seed is None:
-            return np.zeros((1, 1, 1))
-        names = self.weather["realization"].values[part]
-        places = [np.random.default_rng([self.seed, int(name), 2]).uniform(-1.0, 1.0) for name in names]
-        return np.asarray(np.einsum("er,elp->rlp", lean(np.array(places)), ends) - ends[TOLD])
+    def cover(self, laid: Laid, bowl: inside.Inside | None) -> Cover:
+        """Water and snow on the stands; their dew and frost where the bowl has an air of its own."""
+        point, amount = laid.point, laid.amount
+        skin, film = point["air_temperature"], np.zeros_like(point["air_temperature"])
+        if bowl is not None and self.basin is not None:
+            surfaces = self.basin.stands.surfaces
+            share = surfaces.area * (surfaces.floor < 0.5)
+            share = share / share.sum() if share.any() else share + 1.0 / len(share)
+            skin, film = (np.einsum("s,rst->rt", share, v) for v in (bowl.surfaces, bowl.film))
+        return cover(
+            self.steps.seconds,
+            rain=amount["precipitation_flux"] - amount["snowfall_flux"],
+            snowfall=amount["snowfall_flux"],
+            air=point["air_temperature"],
+            humidity=point["specific_humidity"],
+            pressure=point["surface_air_pressure"],
+            wind=self.site_wind(point["wind_speed"]),
+            skin=skin,
+            film=film,
+        )
 
     def _longwave(self, air: Array, down: Array, bowl: inside.Inside | None) -> dict[str, Array]:
         """Longwave from the visible sky and from the stands (realization, patch, time)."""

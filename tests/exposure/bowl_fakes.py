@@ -28,6 +28,10 @@ class FlatBowl:
         return replace(self, sky_view=weights @ self.sky_view, cell_x=weights @ self.cell_x)
 
     @property
+    def weathered(self) -> tuple["FlatBowl", "FlatBowl"]:
+        return self, self  # as bright wet as dry
+
+    @property
     def open_above(self) -> np.ndarray:
         return np.ones(len(self.sky_view))
 
