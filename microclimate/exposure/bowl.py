@@ -187,10 +187,19 @@ class Bowl:
         self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> tuple[Array, Array]:
         """`sky_light` and `reflected` in one go."""
-        radiance = self._radiance(azimuth, elevation, direct_normal, diffuse)
-        straight, bounced = self._sky_matrix
+        radiance = self.radiance(azimuth, elevation, direct_normal, diffuse)
+        return self.sky_light_under(radiance), self.reflected_under(radiance, azimuth, elevation, direct_normal)
+
+    def sky_light_under(self, radiance: Array) -> Array:
+        """Light straight from skies of a `radiance` (..., 145), or from their sum (..., row) [W m-2]."""
+        return np.asarray(radiance @ self._sky_matrix[0])
+
+    def reflected_under(
+        self, radiance: Array, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike
+    ) -> Array:
+        """`reflected` under skies that `radiance` has told already (time, row) [W m-2]."""
         direct = np.atleast_1d(np.asarray(direct_normal, float))[:, None]
-        return radiance @ straight, radiance @ bounced + direct * self.off_stands(azimuth, elevation)
+        return np.asarray(radiance @ self._sky_matrix[1] + direct * self.off_stands(azimuth, elevation))
 
     def off_stands(self, azimuth: ArrayLike, elevation: ArrayLike) -> Array:
         """Sunlight off the stands for unit direct normal, from the table of suns (time, row) [1].
@@ -237,29 +246,27 @@ class Bowl:
         return self.field_angle(np.atleast_1d(azimuth)), np.radians(np.atleast_1d(np.asarray(elevation, float)))
 
     def diffuse_sums(
-        self,
-        azimuth: ArrayLike,
-        elevation: ArrayLike,
-        direct_normal: ArrayLike,
-        diffuse: ArrayLike,
-        weight: ArrayLike = 1,
+        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
     ) -> tuple[Array, Array]:
-        """`diffuse` times weight, summed over time, both (row,): light adds up before it is laid on the rows."""
-        radiance = np.asarray(weight, float) * self._radiance(azimuth, elevation, direct_normal, diffuse).T
-        radiance, direct = radiance.sum(axis=1), np.asarray(weight, float) * direct_normal
-        straight, bounced = self._sky_matrix
+        """`diffuse` summed over time, both (row,): light adds up before it is laid on the rows."""
+        radiance = self.radiance(azimuth, elevation, direct_normal, diffuse).sum(axis=0)
+        return self.sky_light_under(radiance), self.reflected_sum(radiance, azimuth, elevation, direct_normal)
+
+    def reflected_sum(
+        self, radiance: Array, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike
+    ) -> Array:
+        """`reflected` summed over time (row,), of the skies' `radiance` summed already (145,)."""
         sun = self._sun(azimuth, elevation)
-        suns = on_nodes(self._sun_nodes.shape[:2], *sun, direct)
+        suns = on_nodes(self._sun_nodes.shape[:2], *sun, direct_normal)
         off_stands = suns.astype(np.float32).ravel() @ self._sun_nodes.reshape(suns.size, -1)
         if self.glint is not None:
             change = self.glint.change[mirrored.TOLD]
-            suns = on_nodes(change.shape[:2], *sun, direct)
+            suns = on_nodes(change.shape[:2], *sun, direct_normal)
             off_stands = np.maximum(off_stands + self._onto @ (suns.ravel() @ change.reshape(suns.size, -1)), 0.0)
-        return radiance @ straight, radiance @ bounced + off_stands
+        return np.asarray(radiance @ self._sky_matrix[1] + off_stands)
 
-    def _radiance(
-        self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike
-    ) -> Array:
+    def radiance(self, azimuth: ArrayLike, elevation: ArrayLike, direct_normal: ArrayLike, diffuse: ArrayLike) -> Array:
+        """Of the sky's patches under each sun (time, 145) [W m-2 sr-1]; the same whatever state the stands are in."""
         a, h = self._sun(azimuth, elevation)
         direct, spread = (np.broadcast_to(np.asarray(v, float), a.shape) for v in (direct_normal, diffuse))
         lit = np.zeros((len(a), sky.PATCHES))

@@ -146,12 +146,7 @@ def span(bowl: Bowl, sky: Open) -> xr.Dataset:
         sums["hours"] += lit.sum(axis=0)
         sums["sun"] += beam[bright[part]] @ lit
     if len(bright):
-        light = azimuth, elevation, sky.direct_normal[bright], sky.diffuse[bright]
-        sums["sky"], sums["stands"] = bowl.diffuse_sums(*light)
-        for share, wet in () if sky.cover is None else ((sky.cover.wet, True), (sky.cover.snow, False)):
-            if (weight := share[bright]).any():
-                covered = bowl.weathered[0 if wet else 1]
-                sums["stands"] += covered.diffuse_sums(*light, weight)[1] - bowl.diffuse_sums(*light, weight)[1]
+        sums["sky"], sums["stands"] = _diffuse(bowl, sky, bright)
     warm = np.full((2, bowl.rows), np.nan)
     if known.any():
         warm = np.asarray(bowl.longwave_mean(sky.longwave[known], sky.air[known], sky.stands[known]))
@@ -170,6 +165,21 @@ def span(bowl: Bowl, sky: Open) -> xr.Dataset:
         open_energy=float(seconds * (beam + sky.diffuse)[bright].sum()),
         open_longwave=float(sky.longwave[known].mean()) if known.any() else float("nan"),
     )
+
+
+def _diffuse(bowl: Bowl, sky: Open, bright: NDArray[np.int64]) -> tuple[Array, Array]:
+    """Sums over the bright steps of light from the sky and off the stands, both (row,) [W m-2 steps]."""
+    azimuth, elevation = sky.azimuth[bright], np.maximum(sky.elevation[bright], 0.0)
+    direct = sky.direct_normal[bright]
+    radiance = bowl.radiance(azimuth, elevation, direct, sky.diffuse[bright])
+    total = radiance.sum(axis=0)
+    off_stands = bowl.reflected_sum(total, azimuth, elevation, direct)
+    if sky.cover is not None:
+        for share, covered in zip((sky.cover.wet, sky.cover.snow), bowl.weathered, strict=True):
+            if (weight := share[bright]).any():
+                part = weight @ radiance, azimuth, elevation, weight * direct
+                off_stands = off_stands + covered.reflected_sum(*part) - bowl.reflected_sum(*part)
+    return bowl.sky_light_under(total), off_stands
 
 
 def by_zone(cells: xr.Dataset, names: tuple[str, ...]) -> xr.Dataset:

@@ -16,7 +16,7 @@ from microclimate import schema
 from microclimate.exposure import air as inside
 from microclimate.exposure import bowl as geometry
 from microclimate.exposure import shelter, sunlit
-from microclimate.exposure.basin import Basin, field_gives, stepped
+from microclimate.exposure.basin import Basin, field_gives
 from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.learned import air_known, wind_known
 from microclimate.exposure.patches import PATCH_COORDINATES, morning_sun
@@ -280,18 +280,10 @@ class Forcing:
     def _sunlight(self, laid: Laid, bowl: inside.Inside | None) -> dict[str, Array]:
         """Shortwave by origin, and the sunlit share, on each patch (realization, patch, time)."""
         steps, (normal, sky) = self.steps, laid.sunlit
-        if not self.open_field:
-            metal = sunlit.metal(self.seed, laid.realizations.tolist())
-            return sunlit.shortwave(self.place, steps, self._lit, normal, sky, metal, self.cover(laid, bowl))
-        up = steps.elevation > 0.0
-        sine = np.where(up, np.sin(np.radians(np.maximum(steps.elevation, 0.0))), 0.0)
-        fields = {
-            "shortwave_sun_down": (normal * sine)[:, :, None],
-            "shortwave_sky_down": sky[:, :, None],
-            "shortwave_stands_down": np.zeros((1, len(up), 1)),
-            "sunlit_fraction": up.astype(float)[None, :, None],
-        }
-        return {name: stepped(steps, np.moveaxis(values, 1, -1)) for name, values in fields.items()}
+        if self.open_field:
+            return sunlit.open_ground(steps, normal, sky)
+        metal = sunlit.metal(self.seed, laid.realizations.tolist())
+        return sunlit.shortwave(self.place, steps, self._lit, normal, sky, metal, self.cover(laid, bowl))
 
     def cover(self, laid: Laid, bowl: inside.Inside | None) -> Cover:
         """Water and snow on the stands; their dew and frost where the bowl has an air of its own."""

@@ -32,28 +32,29 @@ def shortwave(
     cover : Cover, optional
         Of the stands; dry without it.
     """
-    up = steps.elevation > 0.0
-    sine = np.where(up, np.sin(np.radians(np.maximum(steps.elevation, 0.0))), 0.0)
+    up, sine = _sun(steps)
     members, looks = normal.shape
     patches = lit.shape[1]
     # light that falls before the sun is up comes from all of the sky
     bright = up | (np.nan_to_num(sky).max(axis=0) > 0.0)
     azimuth, height = steps.azimuth[bright], np.maximum(steps.elevation[bright], 0.0)
-    args = (np.tile(azimuth, members), np.tile(height, members), normal[:, bright].ravel(), sky[:, bright].ravel())
+    suns, direct = (np.tile(azimuth, members), np.tile(height, members)), normal[:, bright].ravel()
     both = np.zeros((2, members, looks, patches))
-    straight, bounced = place.sight.diffuse(*args)
+    radiance = place.sight.radiance(*suns, direct, sky[:, bright].ravel())
+    straight, bounced = place.sight.sky_light_under(radiance), place.sight.reflected_under(radiance, *suns, direct)
     ends = None if metal is None else place.sight.glint_ends(azimuth, height)
     if ends is not None and metal is not None:
         more = np.einsum("er,elp->rlp", lean(metal), ends) - ends[TOLD]
         bounced = bounced + (normal[:, bright, None] * more).reshape(bounced.shape)
     if cover is not None:
         step = np.asarray(steps.look_share.T.argmax(axis=1)).ravel()[bright]
-        for share, state in ((cover.wet, 0), (cover.snow, 1)):
+        for state, share in enumerate((cover.wet, cover.snow)):
             weight = share[:, step].ravel()
             some = np.flatnonzero(weight > 0.0)
             if len(some):
-                covered = place.sight.weathered[state].diffuse(*(v[some] for v in args))[1]
-                bounced[some] += weight[some, None] * (covered - bounced[some])
+                covered = place.sight.weathered[state]
+                other = covered.reflected_under(radiance[some], suns[0][some], suns[1][some], direct[some])
+                bounced[some] += weight[some, None] * (other - bounced[some])
     both[:, :, bright] = np.stack([straight, bounced]).reshape(2, members, -1, patches)
     fields = {
         "shortwave_sun_down": (normal * sine)[:, :, None] * lit,
@@ -62,6 +63,24 @@ def shortwave(
         "sunlit_fraction": lit[None],
     }
     return {name: stepped(steps, np.moveaxis(values, 1, -1)) for name, values in fields.items()}
+
+
+def open_ground(steps: Steps, normal: Array, sky: Array) -> dict[str, Array]:
+    """The same with no stands about: one patch for all."""
+    up, sine = _sun(steps)
+    fields = {
+        "shortwave_sun_down": (normal * sine)[:, :, None],
+        "shortwave_sky_down": sky[:, :, None],
+        "shortwave_stands_down": np.zeros((1, len(up), 1)),
+        "sunlit_fraction": up.astype(float)[None, :, None],
+    }
+    return {name: stepped(steps, np.moveaxis(values, 1, -1)) for name, values in fields.items()}
+
+
+def _sun(steps: Steps) -> tuple[NDArray[np.bool_], Array]:
+    """Whether the sun is up, and the sine of its height, 0 below the horizon, both (look,)."""
+    up = steps.elevation > 0.0
+    return up, np.where(up, np.sin(np.radians(np.maximum(steps.elevation, 0.0))), 0.0)
 
 
 def metal(seed: int | None, realizations: Sequence[int]) -> Array | None:
