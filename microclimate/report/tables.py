@@ -90,7 +90,8 @@ def lowest(answer: Answer, event: int) -> Table:
         )
     symbol = shown.symbol("temperature")
     return Table(
-        f"Lowest temperatures [{symbol}]: canopy of the worst and of the median patch, root zone of the worst patch",
+        f"Lowest temperatures [{symbol}]: canopy of the worst and of the median patch, root zone of the worst patch; "
+        "behind a chance its range [%]",
         ("No.", "Zone", "Worst", "Median", "At", *depths, "Likely state, its chance (range)"),
         tuple(rows),
     )

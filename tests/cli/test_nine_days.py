@@ -8,6 +8,7 @@ from typing import Any
 import icalendar
 import pytest
 from command_line import DEMO, called
+from small_ground import GROUND
 
 from microclimate.errors import InputError
 from microclimate.venue import load
@@ -22,36 +23,17 @@ GAME_NIGHT: dict[str, Any] = {
     "advice": True,
 }
 CALENDAR = DEMO / "nine_days.toml"
-SMALL = """
-format = 1
-name = "Small ground"
-[site]
-latitude = 36.10
-longitude = -79.95
-elevation = 273
-time_zone = "America/New_York"
-[field]
-length = 100
-width = 60
-cell_size = 10
-zone_columns = 2
+SMALL = (
+    GROUND
+    + """
 [[ground]]
 build = "sand over gravel"
 circuit = "pipes"
 [[circuit]]
 name = "pipes"
 probe_depth = 0.05
-[[cover]]
-name = "quilt"
-kind = "insulated"
-people = 6
-minutes = 60
-[crew]
-people = 10
-notice = 1
-earliest = 0
-latest = 24
 """
+)
 
 
 def small(folder: Path, text: str = SMALL) -> Path:

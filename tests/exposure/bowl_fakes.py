@@ -39,9 +39,15 @@ class FlatBowl:
         factor = np.full((len(azimuth), len(self.sky_view)), self.lit)
         return np.where((elevation > 0)[:, None], factor, 0.0)
 
-    def diffuse(self, azimuth, elevation, direct_normal, diffuse):
-        horizontal = direct_normal * np.sin(np.radians(elevation)) + diffuse
-        return diffuse[:, None] * self.sky_view, 0.3 * horizontal[:, None] * (1.0 - self.sky_view)
+    def radiance(self, azimuth, elevation, direct_normal, diffuse):
+        return diffuse[:, None]  # one patch of sky
+
+    def sky_light_under(self, radiance):
+        return radiance * self.sky_view
+
+    def reflected_under(self, radiance, azimuth, elevation, direct_normal):
+        horizontal = direct_normal * np.sin(np.radians(elevation)) + radiance[:, 0]
+        return 0.3 * horizontal[:, None] * (1.0 - self.sky_view)
 
     def glint_ends(self, azimuth, elevation):
         return None  # all matte

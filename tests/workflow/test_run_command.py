@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from loopback import Kept, mail_server, web_server
+from small_ground import GROUND
 
 from microclimate.errors import InputError
 from microclimate.fieldlog.store import Store
@@ -21,35 +22,16 @@ from microclimate.workflow.tonight import Done
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 NOON = datetime(2026, 1, 27, 17)  # UTC: the demo's forecast is issued at that hour
-SMALL = """
-format = 1
-name = "Small ground"
-[site]
-latitude = 36.10
-longitude = -79.95
-elevation = 273
-time_zone = "America/New_York"
-[field]
-length = 100
-width = 60
-cell_size = 10
-zone_columns = 2
+SMALL = (
+    GROUND
+    + """
 [[ground]]
 build = "sand over gravel"
-[[cover]]
-name = "quilt"
-kind = "insulated"
-people = 6
-minutes = 60
-[crew]
-people = 10
-notice = 1
-earliest = 0
-latest = 24
 [limits]
 canopy_min = -3
 rootzone_min = 0
 """
+)
 NOTIFY = """
 [notify]
 email = ["crew@example.org", "plant@example.org"]
