@@ -9,8 +9,9 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.constants import STEFAN_BOLTZMANN, ZERO_CELSIUS
+from microclimate.constants import ZERO_CELSIUS
 from microclimate.errors import InputError, Problem
+from microclimate.physics.longwave import black_body
 
 Floats = NDArray[np.float64]
 
@@ -23,7 +24,8 @@ WARMEST = 201  # day of the year, north; half a year later south
 WINTER, WINTER_SLOPE = 8.0, 0.15  # [K], [K per degree of latitude]
 SUMMER, SUMMER_SLOPE = 22.0, 0.35
 HOUR = 14.0  # [K] that no single hour is above what half of two days can be (January 36 N: 42 degC; known: 35); ours
-# clear polar and high dry air comes down to .55: Brutsaert 1975, Water Resources Research 11, 742-744, for 0.5 hPa
+# clear polar air comes down to .51: 1.24 (e/T)^(1/7) of Brutsaert 1975, Water Resources Research 11, 742-744, for
+# 0.5 hPa at 250 K
 LEAST_SKY = 0.5
 WARMEST_SNOW = 279.15  # [K] Jennings et al. 2018, Nature Communications 9, 1148: rain is almost certain there
 SNOW = ("snowfall_flux", "thickness_of_snowfall_amount")
@@ -85,7 +87,7 @@ def judged(weather: xr.Dataset, latitude: float, source: str) -> xr.Dataset:
 def _sky(weather: xr.Dataset, air: Floats) -> float | None:
     """Median of the sky's longwave over a black body at the air's temperature; None without longwave."""
     longwave = weather.get("surface_downwelling_longwave_flux_in_air")
-    return None if longwave is None else float(np.nanmedian(longwave.values / (STEFAN_BOLTZMANN * air**4)))
+    return None if longwave is None else float(np.nanmedian(longwave.values / black_body(air)))
 
 
 def _snowing(weather: xr.Dataset, air: Floats) -> float | None:
