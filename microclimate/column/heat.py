@@ -2,6 +2,9 @@
 
 What the layers and the surface do is linear within a pass, T = T0 + P r with r their answer to one more W m-2, so the
 power that brings the probe to its set point is found at once, and so is the most the water can give.
+
+Soil beside a pipe is warmer than the mean at its depth, by a wave along the row that takes its time to build up and to
+fade (`heating.row_spreading`): HEAT_CROWDED. The wave has no mean, so it holds no heat.
 """
 
 from microclimate.column import rows as s
@@ -9,6 +12,8 @@ from microclimate.column.ground import probed
 from microclimate.column.lanes import larger, put, smaller
 from microclimate.column.vector import anywhere
 from microclimate.physics.elementwise import Value, choose, formula
+
+FADED = 1e-3  # [K] crowding below it is none
 
 
 @formula
@@ -29,6 +34,9 @@ def begin(surface: Value, layer: Value, lowest: Value, step: Value) -> None:
     on = choose(probe < target - band, 1.0, choose(probe > target + band, 0.0, surface[s.HEAT_ON]))
     waited = choose(allowed, waited + step, 0.0)
     surface[s.SET_POINT_NOW], surface[s.HEAT_WAIT] = target, waited
+    coupling, pace = surface[s.HEAT_COUPLING], 1.0 / (1.0 + step * surface[s.HEAT_SPREADING])
+    surface[s.COUPLING_NOW] = coupling / (1.0 + coupling * surface[s.HEAT_CROWDING] * (1.0 - pace))
+    surface[s.SUPPLY_NOW] = surface[s.SUPPLY] - pace * surface[s.HEAT_CROWDED]
     put(surface, s.HEAT, ~allowed | (waited <= surface[s.HEAT_LAG]), 0.0)
     surface[s.HEAT_ON] = choose(allowed, on, 0.0)
 
@@ -50,8 +58,8 @@ def decide(surface: Value, going: Value, found: Value, leaf_step: Value, leaf_an
     running = may_heat(surface) & (surface[s.HEAT_WAIT] > surface[s.HEAT_LAG]) & going
     now, most = surface[s.HEAT], surface[s.HEAT_LIMIT]
     # P = coupling (water - pipe - (P - now) answer)
-    coupling = surface[s.HEAT_COUPLING]
-    drawn = coupling * (surface[s.SUPPLY] - pipe + now * answer) / (1.0 + coupling * answer)
+    coupling = surface[s.COUPLING_NOW]
+    drawn = coupling * (surface[s.SUPPLY_NOW] - pipe + now * answer) / (1.0 + coupling * answer)
     most = choose(coupling > 0.0, larger(smaller(most, drawn), 0.0), most)
     # what brings the probe to its set point; without an answer at the probe, all or nothing
     wanted = now + (surface[s.SET_POINT_NOW] - probe) / larger(probe_answer, 1e-9)
@@ -59,3 +67,11 @@ def decide(surface: Value, going: Value, found: Value, leaf_step: Value, leaf_an
     change = choose(running, larger(smaller(wanted, most), 0.0) - now, 0.0)
     surface[s.HEAT] = now + change
     return change
+
+
+@formula
+def settle(surface: Value, step: Value) -> None:
+    """At the end of a step: what the heat that ran leaves crowded round the pipes."""
+    share = step * surface[s.HEAT_SPREADING]
+    crowded = (surface[s.HEAT_CROWDED] + share * surface[s.HEAT_CROWDING] * surface[s.HEAT]) / (1.0 + share)
+    surface[s.HEAT_CROWDED] = choose(crowded > FADED, crowded, 0.0)

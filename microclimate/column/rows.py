@@ -12,7 +12,9 @@
     LEAF_TABLE,  # number of its exchange table
     FILM_FULL,  # [kg m-2]
     HEAT_LIMIT,  # [W m-2]
-    HEAT_COUPLING,  # water to soil [W m-2 K-1], 0: power alone
+    HEAT_COUPLING,  # water to soil beside the pipe, at once [W m-2 K-1], 0: power alone
+    HEAT_CROWDING,  # what heat crowded round the pipes adds to the resistance in the end [m2 K W-1]
+    HEAT_SPREADING,  # how fast it does [s-1]
     HEAT_BAND,  # hysteresis [K]; 0: exact duty
     HEAT_RAMP,  # of the set point [K s-1]
     HEAT_LAG,  # [s]
@@ -70,6 +72,7 @@
     HEAT,
     HEAT_ON,
     HEAT_WAIT,
+    HEAT_CROWDED,  # soil beside the pipes above the mean at their depth [K]
     SET_POINT_NOW,
     # temperatures and enthalpies at the start of the step
     LEAF,
@@ -161,6 +164,8 @@
     OUTER_REPLY,
     SOIL_REPLY,  # of the flow into the leaf from below, nothing changing above the soil
     HEAT_ENTHALPY,  # of the top [J m-2 per W m-2]
+    COUPLING_NOW,  # HEAT_COUPLING with what the crowding of this step adds
+    SUPPLY_NOW,  # SUPPLY less what is crowded already
     # results of the step
     NET_RADIATION,
     SENSIBLE,
@@ -172,7 +177,7 @@
     BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
     ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
     VARIABLES,
-) = range(160)
+) = range(165)
 
 GIVEN = AIR  # rows before this are given and stay
 FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step

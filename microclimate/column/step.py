@@ -86,5 +86,7 @@ def advance(
     if snowing:
         store.settle_snow(surface, step)
     store.settle_leaf(surface, step)
+    if heating or anywhere(surface[rows.HEAT_CROWDED] > 0.0):
+        heat.settle(surface, step)
     if sheeted:
         store.settle_sheet(surface, step)

@@ -186,14 +186,15 @@ def _heating(given: Array, kernel: Array, cut: layers.Grid, circuit: Circuit, kn
     given[..., rows.HEAT_RAMP] = 1e3 if circuit.ramp is None else circuit.ramp / 86400.0
     given[..., rows.HEAT_LAG] = circuit.lag
     if circuit.supply_temperature is not None:
-        conductivity = np.where(
-            share < 0.5, known.conductivity_unfrozen[..., first], known.conductivity_unfrozen[..., first + 1]
-        )
+        near = first if share < 0.5 else first + 1
+        conductivity, capacity = known.conductivity_unfrozen[..., near], known.capacity_unfrozen[..., near]
         spacing = cut.depth[first + 1] - cut.depth[first]
-        resistance = heating.row_resistance(
-            circuit.pitch, 0.5 * circuit.pipe_outer_diameter, conductivity, PIPE_WALL, share, spacing
-        )
+        row = circuit.pitch, 0.5 * circuit.pipe_outer_diameter
+        crowding = heating.row_crowding(*row, conductivity)
+        resistance = heating.row_resistance(*row, conductivity, PIPE_WALL, share, spacing) - crowding
         given[..., rows.HEAT_COUPLING] = 1.0 / resistance
+        given[..., rows.HEAT_CROWDING] = crowding
+        given[..., rows.HEAT_SPREADING] = 1.0 / heating.row_spreading(*row, conductivity / capacity)
 
 
 def _surface_state(zone: Zone, start: Mapping[str, Array]) -> Array:

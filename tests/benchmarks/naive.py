@@ -11,6 +11,7 @@ from scipy.linalg import solve_banded
 
 from microclimate.column import ground, rows, store, top
 from microclimate.column import lanes as la
+from microclimate.column.heat import FADED
 from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE
 from microclimate.column.surface import balance, longwave_up
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
@@ -34,7 +35,7 @@ class Column:
         self.leaf_enthalpy = float(state[rows.LEAF_ENTHALPY - first])
         self.film, self.frost = float(state[rows.LEAF_FILM - first]), float(state[rows.LEAF_FROST - first])
         self.lying, self.cover_film, self.cover_frost = 0, 0.0, 0.0
-        self.outer_enthalpy, self.inner_enthalpy, self.heat, self.target = 0.0, 0.0, 0.0, 0.0
+        self.outer_enthalpy, self.inner_enthalpy, self.heat, self.target, self.crowded = 0.0, 0.0, 0.0, 0.0, 0.0
         self.ran = False
         self.leaf = 0.0
         self.worst, self.coldest, self.energy = 0.0, np.inf, 0.0
@@ -167,7 +168,7 @@ class Column:
                 push = link * solved[0, 2]
                 reply = push / (rate + stiffness * slope)
                 answer = solved[:, 2] + solved[:, 1] * slope * reply
-                change = self._decide(plan, target, temperature, increments[shift:], answer[shift:])
+                change = self._decide(plan, target, step, temperature, increments[shift:], answer[shift:])
                 increments = increments + change * answer
                 top_enthalpy += change * reply
                 linear += change * slope * reply
@@ -201,6 +202,9 @@ class Column:
             self.outer_enthalpy, self.cover_film, self.cover_frost, _ = store.settle_film(
                 self.outer_enthalpy, sheet[7], self.cover_film, self.cover_frost, float(off) * step, store.COVER_FILM
             )
+        share = step * g[rows.HEAT_SPREADING]
+        crowded = (self.crowded + share * g[rows.HEAT_CROWDING] * self.heat) / (1.0 + share)
+        self.crowded = crowded if crowded > FADED else 0.0
         self._account(leaf_curve, step, thresholds)
 
     def _lay(self, covered: int, air: float) -> None:
@@ -226,13 +230,15 @@ class Column:
         self.target = min(float(plan[rows.SET_POINT - rows.COVERED]), max(risen, probe))
         return self.target
 
-    def _decide(self, plan: Any, target: float, temperature: Any, increments: Any, answer: Any) -> float:
+    def _decide(self, plan: Any, target: float, step: float, temperature: Any, increments: Any, answer: Any) -> float:
         """Change of the heating in this pass."""
         coupling, most = self.given[rows.HEAT_COUPLING], self.given[rows.HEAT_LIMIT]
         after = temperature + increments
         if coupling > 0.0:
             pipe, reply = self._between(after, la.HEATED), self._between(answer, la.HEATED)
-            supply = float(plan[rows.SUPPLY - rows.COVERED])
+            pace = 1.0 / (1.0 + step * self.given[rows.HEAT_SPREADING])
+            coupling = coupling / (1.0 + coupling * self.given[rows.HEAT_CROWDING] * (1.0 - pace))
+            supply = float(plan[rows.SUPPLY - rows.COVERED]) - pace * self.crowded
             drawn = coupling * (supply - pipe + self.heat * reply) / (1.0 + coupling * reply)
             most = max(min(most, drawn), 0.0)
         lack = target - self._between(after, la.PROBED)

@@ -9,6 +9,7 @@ import numpy as np
 
 from microclimate.column import ground, rows, store, top
 from microclimate.column import lanes as la
+from microclimate.column.heat import FADED
 from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE
 from microclimate.column.surface import balance, longwave_up
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
@@ -29,7 +30,7 @@ class Columns:
         self.leaf_enthalpy = state[:, rows.LEAF_ENTHALPY - first].copy()
         self.film, self.frost = state[:, rows.LEAF_FILM - first].copy(), state[:, rows.LEAF_FROST - first].copy()
         self.cover_film, self.cover_frost = zero.copy(), zero.copy()
-        self.outer_enthalpy, self.inner_enthalpy, self.heat = zero.copy(), zero.copy(), zero.copy()
+        self.outer_enthalpy, self.inner_enthalpy, self.heat, self.crowded = zero.copy(), zero.copy(), zero.copy(), zero
         self.lying, self.target = zero.copy(), zero - 99.0
         self.leaf, self.worst, self.coldest, self.energy = zero, zero.copy(), zero + np.inf, zero.copy()
         number = np.arange(given.shape[0])
@@ -211,7 +212,8 @@ class Columns:
                 for row in range(count):
                     increments[row] = above = alone[row] + share[row] * above
                     answers[row] = echo = reply[row] + share[row] * echo
-                change = np.where(allowed & going, self._decide(plan, target, temperature + increments, answers), 0.0)
+                change = self._decide(plan, target, step, temperature + increments, answers)
+                change = np.where(allowed & going, change, 0.0)
                 alone = alone + change * reply
                 step_leaf = step_leaf + change * answer_leaf
                 top_enthalpy = top_enthalpy + change * into
@@ -263,6 +265,9 @@ class Columns:
             )
             self.outer_enthalpy = np.where(covered, settled[0], 0.0)
             self.cover_film, self.cover_frost = np.where(covered, settled[1], 0.0), np.where(covered, settled[2], 0.0)
+        share = step * g[rows.HEAT_SPREADING]
+        crowded = (self.crowded + share * g[rows.HEAT_CROWDING] * self.heat) / (1.0 + share)
+        self.crowded = np.where(crowded > FADED, crowded, 0.0)
         self._account(leaf_curve, step, thresholds, told)
 
     def _lay(self, wanted: Any, air: Any) -> None:
@@ -285,10 +290,12 @@ class Columns:
         self.heat = np.where(allowed, self.heat, 0.0)
         return self.target
 
-    def _decide(self, plan: Any, target: Any, after: Any, answers: Any) -> Any:
+    def _decide(self, plan: Any, target: Any, step: float, after: Any, answers: Any) -> Any:
         coupling, most = self.given[rows.HEAT_COUPLING], self.given[rows.HEAT_LIMIT]
         reply = self._between(answers, self.pipe)
-        supply = plan[rows.SUPPLY - rows.COVERED]
+        pace = 1.0 / (1.0 + step * self.given[rows.HEAT_SPREADING])
+        coupling = coupling / (1.0 + coupling * self.given[rows.HEAT_CROWDING] * (1.0 - pace))
+        supply = plan[rows.SUPPLY - rows.COVERED] - pace * self.crowded
         drawn = supply - self._between(after, self.pipe) + self.heat * reply
         drawn = coupling * drawn / (1.0 + coupling * reply)
         most = np.where(coupling > 0.0, np.maximum(np.minimum(most, drawn), 0.0), most)

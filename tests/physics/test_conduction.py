@@ -5,6 +5,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
+from scipy.integrate import quad
+from scipy.special import erfc
 
 from microclimate.physics import conduction, heating
 
@@ -126,6 +128,26 @@ def test_the_wall_and_the_place_between_nodes_add_to_the_resistance_of_a_row() -
     bare = heating.row_resistance(0.25, 0.0125, 1.6, 0.0, 0.0, 0.05)
     assert_allclose(heating.row_resistance(0.25, 0.0125, 1.6, 0.05, 0.0, 0.05) - bare, 0.25 * 0.05, rtol=1e-9)
     assert_allclose(heating.row_resistance(0.25, 0.0125, 1.6, 0.0, 0.5, 0.05) - bare, 0.25 * 0.05 / 1.6, rtol=1e-9)
+
+
+@pytest.mark.parametrize(("pitch", "radius"), [(0.15, 0.0125), (0.25, 0.0125), (0.40, 0.016)])
+def test_what_crowds_round_a_row_of_pipes_and_how_late(pitch: float, radius: float) -> None:
+    """Against 400 waves summed and their delay integrated by scipy: all of them make the constriction of a deep row,
+    each answers a step of heat by erf (Carslaw & Jaeger 1959, 10.4), and one exponential has the delay of them all."""
+    n = np.arange(1, 400)
+    waves = pitch / (2.0 * np.pi * 1.6 * n) * np.exp(-2.0 * np.pi * n * radius / pitch)
+    # above a pipe the mean has fallen over the radius by half of the heat's slope, which the row does not count
+    constriction = heating.row_resistance(pitch, radius, 1.6, 0.0, 0.0, 0.05)
+    assert_allclose(waves.sum() - radius / (2.0 * 1.6), constriction, rtol=0.02)
+    assert_allclose(waves[0], heating.row_crowding(pitch, radius, 1.6), rtol=1e-12)
+
+    def lacking(time: float, count: int) -> float:
+        late = erfc(2.0 * np.pi * n * np.sqrt(DIFFUSIVITY * time) / pitch)
+        return float((waves * late)[:count].sum())
+
+    found = heating.row_crowding(pitch, radius, 1.6) * heating.row_spreading(pitch, radius, DIFFUSIVITY)
+    for count, rtol in ((4, 1e-6), (n.size, 0.01)):
+        assert_allclose(found, quad(lacking, 0.0, 20.0 * HOUR, args=(count,), limit=400)[0], rtol=rtol)
 
 
 def test_a_row_warms_the_surface_as_a_two_dimensional_solution_did() -> None:
