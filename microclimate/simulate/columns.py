@@ -189,12 +189,12 @@ def _heating(given: Array, kernel: Array, cut: layers.Grid, circuit: Circuit, kn
         near = first if share < 0.5 else first + 1
         conductivity, capacity = known.conductivity_unfrozen[..., near], known.capacity_unfrozen[..., near]
         spacing = cut.depth[first + 1] - cut.depth[first]
-        row = circuit.pitch, 0.5 * circuit.pipe_outer_diameter
-        crowding = heating.row_crowding(*row, conductivity)
-        resistance = heating.row_resistance(*row, conductivity, PIPE_WALL, share, spacing) - crowding
+        pitch, radius = circuit.pitch, 0.5 * circuit.pipe_outer_diameter
+        crowding = heating.row_crowding(pitch, radius, conductivity)
+        resistance = heating.row_resistance(pitch, radius, conductivity, PIPE_WALL, share, spacing) - crowding
         given[..., rows.HEAT_COUPLING] = 1.0 / resistance
         given[..., rows.HEAT_CROWDING] = crowding
-        given[..., rows.HEAT_SPREADING] = 1.0 / heating.row_spreading(*row, conductivity / capacity)
+        given[..., rows.HEAT_SPREADING] = 1.0 / heating.row_spreading(pitch, radius, conductivity / capacity)
 
 
 def _surface_state(zone: Zone, start: Mapping[str, Array]) -> Array:
