@@ -57,6 +57,7 @@ class Site:
     longitude: float  # [degree east]
     elevation: float  # [m]
     time_zone: str  # IANA name
+    clear_sky: str = ""  # formula of the clear sky's longwave, a key of `weather.sky.CLEAR_SKIES`; "": the default
 
 
 @dataclass(frozen=True)

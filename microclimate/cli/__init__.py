@@ -19,6 +19,7 @@ from microclimate.cli.common import (
     OUT,
     PAST,
     SOURCE,
+    TABLE,
     TIMEZONE,
     VENUE,
     say,
@@ -26,7 +27,6 @@ from microclimate.cli.common import (
 )
 from microclimate.cli.run import run
 from microclimate.cli.sizing import sizing
-from microclimate.weather.formats import FORMATS
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
 app.add_typer(fieldlog.app, name="fieldlog")
@@ -52,7 +52,7 @@ def _options(
     """
 
 
-@app.command()
+@app.command(epilog=TABLE)
 def tonight(
     venue: VENUE,
     weather: Annotated[Path | None, typer.Option("--weather", metavar="FILE", help=FORECAST)] = None,
@@ -144,8 +144,7 @@ def fetch(
 @app.command()
 def formats() -> None:
     """What weather can be read from, and what each gives and lacks."""
-    for name, (gives, lacks) in FORMATS.items():
-        typer.echo(f"{name}\n  gives {gives}\n  lacks {lacks}")
+    typer.echo(TABLE.partition("\n")[2])
 
 
 @app.command()
@@ -326,7 +325,7 @@ def cache(
         typer.echo(run(clear=clear))
 
 
-app.command()(run)
+app.command(epilog=TABLE)(run)
 app.command()(sizing)
 
 

@@ -12,7 +12,10 @@ from microclimate.errors import InputError
 from microclimate.weather.formats import FORMATS
 
 VENUE = Annotated[Path, typer.Argument(metavar="VENUE.toml", help="the venue's description")]
-FORECAST = "forecast: " + ", ".join(FORMATS)
+FORECAST = "forecast, in any format of the table below"
+TABLE = "\b\nWeather files, what each gives and lacks:\n" + "\n".join(
+    f"  {name}\n    gives {gives}\n    lacks {lacks}" for name, (gives, lacks) in FORMATS.items()
+)
 SOURCE = "ask a service: nws (US), metno (anywhere), mosmix:ID (places of the German weather service)"
 PAST = Annotated[
     Path | None,

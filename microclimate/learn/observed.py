@@ -17,7 +17,7 @@ from microclimate import units
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.fieldlog import clock, traces
 from microclimate.schema import Site
-from microclimate.weather import complete, names, quality, read
+from microclimate.weather import clear_sky, complete, names, quality, read
 
 # columns a station's file may hold beside the weather; they are told apart by these beginnings, not guessed
 _NOT_WEATHER = (
@@ -74,6 +74,24 @@ def weather(path: Path, site: Site, *, timezone: str | None = None, stamp: trace
     InputError
         Everything in the file that cannot be used.
     """
+    raw, dropped = _raw(path, site, timezone, stamp)
+    done, filled = _filled(complete.weather(raw, site), raw, site)
+    stretches, left_out = _stretches(done)
+    if not stretches:
+        raise refuse(path.name, "no stretch of 12 h without a gap", f"{', '.join(NEEDED)} without gaps")
+    bridged = sum(int(c.rpartition(":")[2]) for c in done.attrs["assumed"].split("\n") if c.startswith("bridged="))
+    return Observed(done, stretches, bridged, left_out, LONGWAVE in raw, tuple(dropped), tuple(filled))
+
+
+def sky_formula(
+    path: Path, site: Site, *, timezone: str | None = None, stamp: traces.Stamp = "end"
+) -> clear_sky.Choice:
+    """Which formula of the clear sky a station's measured longwave bears out; arguments as for `weather`."""
+    return clear_sky.chosen(_raw(path, site, timezone, stamp)[0], site)
+
+
+def _raw(path: Path, site: Site, timezone: str | None, stamp: traces.Stamp) -> tuple[xr.Dataset, list[str]]:
+    """A station's file as it is, and its values that cannot be, by heading."""
     text = _text(path)
     mapping, heights = _headings(text)
     dropped: list[str] = []
@@ -95,12 +113,7 @@ def weather(path: Path, site: Site, *, timezone: str | None = None, stamp: trace
         raw = raw.assign_coords(time=raw["time"].values + move)
         if "time_bnds" in raw:
             raw["time_bnds"] = raw["time_bnds"] + move
-    done, filled = _filled(complete.weather(raw, site), raw, site)
-    stretches, left_out = _stretches(done)
-    if not stretches:
-        raise refuse(path.name, "no stretch of 12 h without a gap", f"{', '.join(NEEDED)} without gaps")
-    bridged = sum(int(c.rpartition(":")[2]) for c in done.attrs["assumed"].split("\n") if c.startswith("bridged="))
-    return Observed(done, stretches, bridged, left_out, LONGWAVE in raw, tuple(dropped), tuple(filled))
+    return raw, dropped
 
 
 def _text(path: Path) -> str | None:

@@ -8,6 +8,7 @@ import xarray as xr
 
 from microclimate.report.words import between, glued, number
 from microclimate.report.words_fieldlog import counted, reason
+from microclimate.report.words_reasons import CLEAR_SKIES
 from microclimate.units import Shown
 
 WIDTH = 80
@@ -95,6 +96,30 @@ _DECLINED = {
     "unlike": "the readings do not go with the weather: a wrong clock, place or sensor? (`fieldlog quality` may tell)",
     "worse": "it tells nights that it never saw no better",
 }
+
+
+def sky_told(formula: str, days: int, errors: Mapping[str, float]) -> str:
+    """What measured longwave says of the formulas of the clear sky; "" where none was measured.
+
+    Parameters
+    ----------
+    formula : str
+        The one taken; "" where the usual one stays.
+    days : int
+        Days with measured longwave.
+    errors : mapping
+        Root mean square error [W m-2] by formula.
+    """
+    if not errors:
+        return ""
+    told = ", ".join(f"{CLEAR_SKIES[name]} {error:.0f} W/m²" for name, error in sorted(errors.items(), key=_second))
+    text = f"Heat from the sky was measured on {days} days; the formulas miss it by {told}. "
+    text += f"{CLEAR_SKIES[formula]} is taken from now on." if formula else "What was used before stays."
+    return "\n".join(_wrapped(text)) + "\n\n"
+
+
+def _second(pair: tuple[str, float]) -> float:
+    return pair[1]
 
 
 def left_out(left: Mapping[tuple[str, str, str], int], shown: Shown) -> str:

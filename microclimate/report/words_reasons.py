@@ -145,7 +145,7 @@ _PLAIN = {
     "air_temperature": "air temperature",
     "relative_humidity": "relative humidity",
 }
-_NAMES = {"brutsaert": "Brutsaert", "brunt": "Brunt", "prata": "Prata", "dilley_obrien": "Dilley and O'Brien"}
+CLEAR_SKIES = {"brutsaert": "Brutsaert", "brunt": "Brunt", "prata": "Prata", "dilley_obrien": "Dilley and O'Brien"}
 # a number in a code is in this unit where the sentence asks for a kind
 _CODE_UNITS = {
     "length": "m",
@@ -178,7 +178,7 @@ def plain(text: str) -> str:
         return ", ".join(_PLAIN[word] for word in words)
     for name, words_of_it in _PLAIN.items():
         text = text.replace(name, words_of_it)
-    text = _NAMES.get(text, text)
+    text = CLEAR_SKIES.get(text, text)
     head, colon, tail = text.partition(":")
     if colon and tail.strip().isdigit():
         text = f"{head} ({tail.strip()})"

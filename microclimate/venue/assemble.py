@@ -55,7 +55,7 @@ def assembled(described: VenueFile, report: Findings, directory: Path, calibrati
         name=described.name,
         units=described.units,
         clock=described.clock,
-        site=described.site,
+        site=described.site.model_copy(update={"clear_sky": described.site.clear_sky or calibration.clear_sky}),
         field=field,
         bowl=bowl,
         equipment=equipment,

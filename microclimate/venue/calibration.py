@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from microclimate.venue.model import Model, Unit
+from microclimate.venue.site import ClearSky
 
 
 class LearnedWind(Model):
@@ -87,6 +88,7 @@ class Calibration(Model):
     canopy_conductance_factor: Annotated[float, Unit("1", 0.2, 5)] = Field(1.0, description="on that of the turf")
     exchange_floor_factor: Annotated[float, Unit("1", 0.1, 10)] = Field(1.0, description="on that of the turf")
     water_factor: Annotated[float, Unit("1", 0.2, 4)] = Field(1.0, description="on the water of the root zone as built")
+    clear_sky: ClearSky = Field("", description="formula of the clear sky's longwave that readings of it bear out best")
     longwave_offset: Annotated[float, Unit("W/m2", -60, 60)] = Field(0.0, description="added to the sky's longwave")
     canopy_offset: Annotated[float, Unit("delta_K", -5, 5)] = Field(
         0.0, description="learned remainder, added to the canopy temperature told"

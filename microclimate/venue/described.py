@@ -116,7 +116,7 @@ class Venue(Model):
     def _part(self, part: str) -> Any:
         field, bowl = self.field, self.bowl
         if part == "site":
-            return self.site.model_dump(exclude={"name", "forecast", "observed"})
+            return self.site.model_dump(exclude={"name", "forecast", "observed", "clear_sky"})
         if part == "geometry":
             plan = field.model_dump(include={"length", "width", "bearing", "cell_size", "elevation_offset"})
             made_of = {"name", "material", "seats", "transmittance", "albedo", "rough", "surfaces", "fascia_material"}

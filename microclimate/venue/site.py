@@ -2,7 +2,7 @@
 
 import re
 from datetime import datetime
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
@@ -20,6 +20,8 @@ _SERVICES = {  # what is asked by default: form, and in words
     "forecast": (r"nws|metno|mosmix:[A-Za-z0-9]{3,6}", "nws, metno or mosmix:ID, or several joined with +"),
     "observed": (r"nws|metar:[A-Za-z0-9]{3,6}", "nws or metar:ID"),
 }
+
+ClearSky = Literal["", "brutsaert", "prata", "dilley_obrien"]  # "": not told; the rest are weather.sky's
 
 _WINTER = datetime(2025, 1, 15)
 
@@ -39,6 +41,9 @@ class Site(Model):
         "", description="service asked when no weather is given: nws, metno, mosmix:ID, or several joined with +"
     )
     observed: str = Field("", description="whose observations begin the run then: nws, or metar:ID of an airport")
+    clear_sky: ClearSky = Field(
+        "", description="formula of the clear sky's longwave; else the one learned, or the usual"
+    )
 
     @field_validator("time_zone")
     @classmethod
@@ -103,7 +108,8 @@ class Site(Model):
     @property
     def site(self) -> schema.Site:
         """The small type that weather and report speak of."""
-        return schema.Site(self.name, self.latitude, self.longitude, self.elevation, self.time_zone)
+        place = (self.latitude, self.longitude, self.elevation, self.time_zone, self.clear_sky)
+        return schema.Site(self.name, *place)
 
 
 def _quoted() -> str:

@@ -29,7 +29,7 @@ DIFFUSE = "surface_diffuse_downwelling_shortwave_flux_in_air"
 LONGWAVE = "surface_downwelling_longwave_flux_in_air"
 
 
-def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_SKY) -> xr.Dataset:
+def weather(raw: xr.Dataset, site: Site) -> xr.Dataset:
     """A raw Dataset of `read.weather` as sealed Weather.
 
     Parameters
@@ -37,8 +37,7 @@ def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_S
     raw : Dataset
         (realization, time), at least air temperature and wind.
     site : Site
-    clear_sky : str
-        Clear-sky longwave where the file has none: a key of `sky.CLEAR_SKIES`.
+        Its `clear_sky` is the formula of the longwave where the file has none.
 
     Returns
     -------
@@ -52,6 +51,7 @@ def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_S
     """
     missing = [name for name in ("air_temperature", "wind_speed") if name not in raw]
     problems = [Problem(str(raw.attrs.get("source", "weather")), f"has no {name}", _asked(name)) for name in missing]
+    clear_sky = site.clear_sky or sky.DEFAULT_CLEAR_SKY
     if clear_sky not in sky.CLEAR_SKIES:
         problems.append(Problem("clear-sky longwave", repr(clear_sky), "one of " + ", ".join(sky.CLEAR_SKIES)))
     if problems:
@@ -69,7 +69,7 @@ def weather(raw: xr.Dataset, site: Site, *, clear_sky: str = sky.DEFAULT_CLEAR_S
     _humidity(have, data["time"].values, site, codes)
     _pressure(have, site, codes)
     _wind(have, codes)
-    _light(have, sun, codes)
+    _light(have, sun, clear_sky, codes)
     dew = have["dew_point_temperature"]
     if LONGWAVE not in have:
         have[LONGWAVE] = sky.longwave_down(temperature, dew, have["cloud_area_fraction"], clear_sky)
@@ -183,7 +183,7 @@ def _carried(direction: Floats, wind: Floats) -> tuple[Floats, int]:
     return held, int(calm.sum())
 
 
-def _light(have: dict[str, Floats], sun: sky.Sun, codes: list[str]) -> None:
+def _light(have: dict[str, Floats], sun: sky.Sun, clear_sky: str, codes: list[str]) -> None:
     """Cloud and shortwave, each from the other where one is missing; direct and diffuse."""
     temperature = have["air_temperature"]
     if DIRECT not in have and "direct_normal_irradiance" in have:
@@ -194,7 +194,7 @@ def _light(have: dict[str, Floats], sun: sky.Sun, codes: list[str]) -> None:
     if "cloud_area_fraction" not in have:
         if LONGWAVE in have:
             have["cloud_area_fraction"] = sky.cloud_from_longwave(
-                have[LONGWAVE], temperature, have["dew_point_temperature"]
+                have[LONGWAVE], temperature, have["dew_point_temperature"], clear_sky
             )
             codes.append("cloud=longwave")
         elif GLOBAL in have and (sun.height > 0.15).any():

@@ -68,7 +68,7 @@ def members(
     out = {name: np.broadcast_to(values, (count, len(times))).copy() for name, values in one.items()}
     out |= {"air_temperature": temperature, "dew_point_temperature": dew, "cloud_area_fraction": cloud}
     out["wind_speed"], out["wind_speed_of_gust"] = _gusts(one["wind_speed"], one["wind_speed_of_gust"], wind)
-    relight(out, one, sun)
+    relight(out, one, sun, site)
     total = out["precipitation_flux"]
     out["snowfall_flux"] = total * _snow(one, out)
     out = {name: np.where(known, values, np.nan) for name, values in out.items()}
@@ -183,10 +183,13 @@ def _nights(
     return paths
 
 
-def relight(out: dict[str, Floats], one: dict[str, Floats], sun: sky.Sun) -> None:
+def relight(out: dict[str, Floats], one: dict[str, Floats], sun: sky.Sun, site: Site) -> None:
     """Longwave and light of changed weather moved as the formulas say, from where the run had them; (..., time)."""
-    base = sky.longwave_down(one["air_temperature"], one["dew_point_temperature"], one["cloud_area_fraction"])
-    new = sky.longwave_down(out["air_temperature"], out["dew_point_temperature"], out["cloud_area_fraction"])
+    formula = site.clear_sky or sky.DEFAULT_CLEAR_SKY
+    base, new = (
+        sky.longwave_down(now["air_temperature"], now["dew_point_temperature"], now["cloud_area_fraction"], formula)
+        for now in (one, out)
+    )
     low, high = WEATHER[LONGWAVE].low, WEATHER[LONGWAVE].high
     out[LONGWAVE] = np.clip(one[LONGWAVE] + new - base, low, high)
     had = np.maximum(sky.shortwave(one["cloud_area_fraction"], sun), 1.0)

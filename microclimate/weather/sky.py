@@ -102,7 +102,7 @@ CLEAR_SKIES: Mapping[str, Callable[[Floats, Floats], Floats]] = {
 DEFAULT_CLEAR_SKY = "dilley_obrien"
 
 
-def longwave_down(temperature: Floats, dew_point: Floats, cloud: Floats, clear_sky: str = DEFAULT_CLEAR_SKY) -> Floats:
+def longwave_down(temperature: Floats, dew_point: Floats, cloud: Floats, clear_sky: str) -> Floats:
     """Longwave of the sky [W m-2]: a clear-sky formula with cloud by Crawford & Duchon 1999. [K], [K], [1]."""
     pressure = vapour.saturation_pressure_water(dew_point)
     black = longwave.black_body(temperature)
@@ -110,9 +110,7 @@ def longwave_down(temperature: Floats, dew_point: Floats, cloud: Floats, clear_s
     return np.asarray(longwave.cloudy_emissivity(clear, cloud) * black)
 
 
-def cloud_from_longwave(
-    flux: Floats, temperature: Floats, dew_point: Floats, clear_sky: str = DEFAULT_CLEAR_SKY
-) -> Floats:
+def cloud_from_longwave(flux: Floats, temperature: Floats, dew_point: Floats, clear_sky: str) -> Floats:
     """Cloud cover [1] that explains a measured or forecast sky longwave [W m-2]."""
     pressure = vapour.saturation_pressure_water(dew_point)
     clear = np.minimum(CLEAR_SKIES[clear_sky](pressure, temperature) / longwave.black_body(temperature), 0.999)

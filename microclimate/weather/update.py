@@ -94,7 +94,7 @@ def _rebuilt(
     temperature, dew, _, _ = made.weather()
     out = dict(one) | {"air_temperature": temperature, "dew_point_temperature": dew}
     sun = sky.sun(members["time"].values, ensemble.seconds(members), site)
-    ensemble.relight(out, one, sun)
+    ensemble.relight(out, one, sun, site)
     data = members.assign({name: (("realization", "time"), values) for name, values in out.items()})
     return seal(assumed.note(data, notes), WEATHER, "weather")
 

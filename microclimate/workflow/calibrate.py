@@ -10,11 +10,11 @@ from microclimate.fieldlog import bowl_readings, spots
 from microclimate.fieldlog.bowl_readings import BowlReading
 from microclimate.fieldlog.store import Store
 from microclimate.fieldlog.traces import Stamp
-from microclimate.learn import decide, fromlog, replay
+from microclimate.learn import decide, fromlog, observed, replay
 from microclimate.learn.calibrate import bowl_air
 from microclimate.learn.from_nights import Taught, taught
 from microclimate.learn.trusted import trusted
-from microclimate.report.words_calibrate import calibrated, from_nights, left_out
+from microclimate.report.words_calibrate import calibrated, from_nights, left_out, sky_told
 from microclimate.venue import calibration, load
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
@@ -128,10 +128,13 @@ def from_log(
         station, left = trusted(station)
     say("Fitting (the ground is run some twenty times) ...")
     found = taught(venue, station, today or datetime.now(UTC).date().isoformat())
-    changed = found.calibration != venue.calibration
+    formula = observed.sky_formula(weather_path, venue.site.site, timezone=timezone, stamp=stamp)
+    learned = found.calibration.model_copy(update={"clear_sky": formula.formula} if formula.formula else {})
+    changed = learned != venue.calibration
     if changed:
-        _write(found.calibration, out)
-    return text + left_out(left, venue.shown) + _told(venue, found, str(out) if changed else "")
+        _write(learned, out)
+    text += left_out(left, venue.shown) + sky_told(formula.formula, formula.days, formula.errors)
+    return text + _told(venue, found, str(out) if changed else "")
 
 
 def _told(venue: Venue, found: Taught, path: str) -> str:

@@ -1,6 +1,7 @@
 """What is added to a forecast: each number by a published formula, conserved and physical."""
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -23,11 +24,11 @@ DEMO = Path(__file__).parents[2] / "data_demo"
 TMY3 = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 
 
-def _weather(folder: Path, header: str, rows: str, hours: int = 48, **options: str) -> xr.Dataset:
+def _weather(folder: Path, header: str, rows: str, hours: int = 48, clear_sky: str = "") -> xr.Dataset:
     stamps = pd.date_range("2026-01-28T00:00Z", periods=hours, freq="h")
     text = f"time,{header}\n" + "\n".join(f"{t:%Y-%m-%dT%H:%MZ},{rows}" for t in stamps)
     (folder / "w.csv").write_text(text, encoding="utf-8")
-    return complete.weather(read.weather(folder / "w.csv", SITE), SITE, **options)
+    return complete.weather(read.weather(folder / "w.csv", SITE), replace(SITE, clear_sky=clear_sky))
 
 
 def test_a_bare_forecast_is_completed_and_every_addition_is_said(tmp_path: Path) -> None:
@@ -210,7 +211,7 @@ STATIONS = [
 def test_sky_longwave_against_measured_days(file: str, site: Site, formula: str) -> None:
     raw = read.weather(REFERENCE / file, site)
     measured = complete.weather(raw, site)[LONGWAVE].values[0]
-    made = complete.weather(raw.drop_vars(LONGWAVE), site, clear_sky=formula)
+    made = complete.weather(raw.drop_vars(LONGWAVE), replace(site, clear_sky=formula))
     error = made[LONGWAVE].values[0] - measured
     spread = float(np.sqrt((error**2).mean()))
     # cloud told by the day's sun and carried through the night. Root mean square errors of the better clear-sky and
