@@ -10,22 +10,19 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.actions import constraints, groups
+from microclimate.actions import constraints, energy, groups
 from microclimate.actions import plan as plans
 from microclimate.actions.choice import NOTHING, Choice, Spell
 from microclimate.actions.constraints import Allowed, Clock, Surroundings
 from microclimate.actions.cost import NOT_CARRIED_OUT, Table
 from microclimate.schema import Event
 from microclimate.simulate import run
-from microclimate.simulate.laid import HEAT_OF_AIR
 from microclimate.venue.equipment import Prices
-from microclimate.venue.field import signed_area
 from microclimate.venue.kit import Floor
 from microclimate.venue.load import Venue
 
 Array = NDArray[np.float64]
 
-JOULES = 3.6e6  # in a kWh
 AHEAD = timedelta(hours=96)  # deep heat needs 48 h, a second game two days later as long again; ours
 
 
@@ -174,6 +171,11 @@ class Case:
         states: Literal["canopy"] | None = "canopy" if traced else None
         return run.outcome(self.venue, blocks, initial, self.dataset(choices), windows, states=states, single=True)
 
+    def run(self, plan: xr.Dataset, windows: Sequence[Event]) -> xr.Dataset:
+        """Outcome of plans given as Datasets, in windows of their own, on the worst patches."""
+        initial = self.initial.isel(patch=self.patches)
+        return run.outcome(self.venue, self.few, initial, plan, windows, single=True)[0]
+
     def laid(self, choice: Choice) -> NDArray[np.bool_]:
         """Realizations whose wind and leaf let every cover of a plan be laid and left."""
         found = np.ones(self.gust.shape[0], dtype=bool)
@@ -209,7 +211,7 @@ class Case:
         )
         lowest = found["canopy_temperature_min"].transpose("plan", "realization", "patch", "event").values
         heat = found["heating_energy"].transpose("plan", "realization", "patch", "event").values[..., -1]
-        energy = (np.nan_to_num(heat) @ area / JOULES + self._blown(wanted)) / self._efficiency
+        spent = (np.nan_to_num(heat) @ area / energy.JOULES + self.blown(wanted).sum(axis=2)) / self._efficiency
         killed = (lowest[..., -1] < self._bears(found)) @ area
         place = {choice: k for k, choice in enumerate(wanted)}
         own = np.array([place[c] for c in choices])
@@ -227,7 +229,7 @@ class Case:
             carried_out(_worst(state)[..., :-1]),
             carried_out(_worst(final)[..., -2]),
             carried_out(np.min(lowest, axis=2)[..., :-1]),
-            carried_out(energy),
+            carried_out(spent),
             carried_out(killed.astype(float)),
             carried_out(self._warmest(wanted, everywhere)),
             np.where(laid, hours, bare_hours + NOT_CARRIED_OUT * (hours - bare_hours)),
@@ -259,20 +261,9 @@ class Case:
     def _heats_up(self, spell: Spell) -> bool:
         return spell.blown or bool(self._sunny[:, spell.on : spell.off].any())
 
-    def _blown(self, choices: Sequence[Choice]) -> Array:
-        """Heat of warm air blown under covers [kWh], (plan, realization), from outside air warmed once."""
-        found = np.zeros((len(choices), self.gust.shape[0]))
-        if not any(spell.blown for choice in choices for spell in choice.spells):
-            return found
-        air = self._slots("air_temperature", np.mean, np.mean)
-        laid = self.dataset(choices)
-        names = [zone.name for zone in self.venue.field.zones]
-        for zone in self.venue.field.zones:
-            flow = laid["warm_air_flow"].values[:, names.index(zone.name)]
-            warm = laid["warm_air_temperature"].values[:, names.index(zone.name)]
-            power = flow[:, None, :] * HEAT_OF_AIR * np.maximum(warm[:, None, :] - air[None], 0.0)
-            found += power.sum(axis=2) * 1800.0 * abs(signed_area(zone.polygon)) / JOULES
-        return found
+    def blown(self, choices: Sequence[Choice]) -> Array:
+        """Heat of warm air blown under covers and trays [kWh], (plan, realization, slot)."""
+        return energy.blown(self.venue, self.dataset(choices), self._slots("air_temperature", np.mean, np.mean))
 
     def crew_hours(self, choice: Choice) -> float:
         """People times hours of everything that is laid, lifted, closed and cleared."""

@@ -1,4 +1,4 @@
-"""How long each action can wait, and how long the field holds if the heat stops.
+"""How long each action can wait.
 
 Later hours of one action, the rest of the plan held, go through one run as plans of their own: first every fourth hour,
 then each hour near those that are told. In each realization the latest start is the last hour that, like all hours
@@ -12,7 +12,6 @@ from datetime import datetime
 from typing import Literal
 
 import numpy as np
-import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.actions import cost
@@ -21,14 +20,12 @@ from microclimate.actions.choice import Choice
 from microclimate.actions.constraints import slots_of_work
 from microclimate.actions.cost import Table
 from microclimate.schema import SurfaceState
-from microclimate.simulate import run
 
 SURE = (0.50, 0.90, 0.95)
 By = datetime | Literal["not needed", "not reachable"]
 STATES = (SurfaceState.WHITE_FROST, SurfaceState.CRUST, SurfaceState.FROZEN_LAYER)
 EVERY = 2  # slots between the hours tried: one hour
 COARSE = 4  # of these hours between the ones tried first
-PROBE = 0.025  # [m] depth of the root-zone limit
 
 
 @dataclass(frozen=True)
@@ -39,18 +36,6 @@ class Deadline:
     number: int  # of the plan's spell, or of the circuit
     state: SurfaceState  # what the action holds off in time
     by: tuple[By, By, By]
-
-
-@dataclass(frozen=True)
-class Failure:
-    """If heat stops at `when`: the first time (UTC) from then on that a zone is past each limit, None: in no window.
-
-    The limits are the venue's lowest leaf temperature, its lowest root-zone temperature at 25 mm, and a frozen layer.
-    """
-
-    when: datetime
-    with_cover: tuple[datetime | None, ...]
-    without: tuple[datetime | None, ...]
 
 
 def deadlines(case: Case, choice: Choice) -> tuple[Deadline, ...]:
@@ -151,85 +136,3 @@ def _told(case: Case, slot: float) -> By:
     if np.isinf(slot):
         return "not needed" if slot > 0 else "not reachable"
     return case.clock.begins(int(slot))
-
-
-def failures(case: Case, choice: Choice, realization: int, every: int = EVERY) -> tuple[Failure, ...]:
-    """For hours after heat began: if boiler, generator or pumps stop then, when the first zone passes each state.
-
-    Parameters
-    ----------
-    choice : Choice
-        A plan with heat.
-    realization : int
-        The one that is told; the middle one.
-    every : int
-        Slots between the hours told.
-    """
-    start = choice.first_heat if choice.heated else min((s.on for s in choice.spells if s.blown), default=None)
-    if start is None:
-        return ()
-    hours = list(range(max(start, case.clock.first) + every, case.stop, every))
-    if not hours:
-        return ()
-    kept = [_cut(case, choice, h) for h in hours]
-    bare = [_cut(case, choice.without_cover(), h) for h in hours] if choice.spells else []
-    plan = xr.concat([*kept, *bare], "plan").assign_coords(plan=np.arange(len(kept) + len(bare)))
-    one = _one(case, realization)
-    initial = case.initial.isel(patch=case.patches, realization=[_member(case, realization)])
-    pairs = [(k, 0) for k in range(plan.sizes["plan"])]
-    _, told = run.outcome(case.venue, [one], initial, plan, case.windows, states=pairs)
-    assert told is not None
-    past, time = _past(case, told.isel(realization=0)), told["time"].values
-    found = []
-    for number, hour in enumerate(hours):
-        when = case.clock.begins(hour)
-        cover = _first(past[:, number], time, when)
-        found.append(Failure(when, cover, _first(past[:, len(hours) + number], time, when) if bare else cover))
-    return tuple(found)
-
-
-def _past(case: Case, told: xr.Dataset) -> NDArray[np.bool_]:
-    """Whether any zone is past each of the three limits, (limit, plan, time)."""
-    soil = told["soil_temperature"].transpose("plan", "patch", "time", "layer").values
-    nearest = np.abs(told["depth"].transpose("patch", "layer").values - PROBE).argmin(axis=1)
-    shallow = np.stack([soil[:, patch, :, layer] for patch, layer in enumerate(nearest)], axis=1)
-    leaf = told["canopy_temperature"].transpose("plan", "patch", "time").values
-    state = told["surface_state"].transpose("plan", "patch", "time").values
-    limits = case.venue.limits
-    past = (leaf < limits.canopy_min, shallow < limits.rootzone_min, state >= SurfaceState.FROZEN_LAYER)
-    return np.stack([values.any(axis=1) for values in past])
-
-
-def _cut(case: Case, choice: Choice, hour: int) -> xr.Dataset:
-    """The plan whose heat, blown air with it, ends before `hour` at the latest."""
-    found = case.dataset([replace(choice, early=0)], min(hour, case.stop - choice.early))
-    late = np.arange(found.sizes["time"]) >= hour
-    return found.assign(warm_air_flow=found["warm_air_flow"].where(xr.DataArray(~late, dims="time"), 0.0))
-
-
-def _one(case: Case, realization: int) -> xr.Dataset:
-    done = 0
-    for block in case.few:
-        if realization < done + block.sizes["realization"]:
-            return block.isel(realization=[realization - done])
-        done += block.sizes["realization"]
-    raise IndexError(realization)
-
-
-def _member(case: Case, realization: int) -> int:
-    return realization if case.initial.sizes["realization"] > 1 else 0
-
-
-def _first(past: NDArray[np.bool_], time: NDArray[np.datetime64], after: datetime) -> tuple[datetime | None, ...]:
-    later = time >= np.datetime64(after, "ns")
-    found: list[datetime | None] = []
-    for row in past:
-        places = np.flatnonzero(later & row)
-        found.append(time[places[0]].astype("datetime64[us]").item() if places.size else None)
-    return tuple(found)
-
-
-def middle(case: Case) -> int:
-    """The realization whose lowest canopy, nothing done, lies in the middle."""
-    lowest = case.nothing["canopy_temperature"].isel(plan=0).min(("patch", "time")).values
-    return int(np.argsort(lowest)[(lowest.size - 1) // 2])

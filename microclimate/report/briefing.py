@@ -19,6 +19,7 @@ from microclimate.report import (
     words_head,
     words_plan,
     words_reasons,
+    words_stops,
     words_watered,
     words_whom,
     words_work,
@@ -250,7 +251,7 @@ def _plan(answer: Answer) -> _Plan | None:
         svg = _drawn("timeline", title, told, lambda axes: timeline.draw(axes, answer, planned))
     figure = _Figure("timeline", title, svg, timeline.table(answer, planned), timeline.note())
     found = [words_plan.actions(answer, planned)] if planned.best.deeds else []
-    found += [words_plan.options(answer, planned), *filter(None, [words_plan.stops(answer, planned)])]
+    found += [words_plan.options(answer, planned), *filter(None, [words_stops.table(answer, planned)])]
     summary = words_plan.summary(answer, planned)
     head = words_plan.todo(answer, planned), summary[0], words_plan.basis(planned)
     return _Plan(*head, summary[1:], figure, found, words_whom.told_whom(answer, planned))

@@ -56,12 +56,38 @@ class Blocked:
 
 
 @dataclass(frozen=True)
-class Stop:
-    """If heat stops at `when`: first times past leaf limit, root-zone limit and a frozen layer; None: never."""
+class Passed:
+    """One limit: the hour before which no zone passes it, 90 % sure; the chance that one does; the zone that is first.
 
-    when: datetime
-    with_cover: tuple[datetime | None, ...]
-    without: tuple[datetime | None, ...]
+    "holds": that sure it is not passed at all; "unknown": there are too few forecasts to be that sure.
+    """
+
+    after: datetime | Literal["holds", "unknown"]
+    chance: float
+    zone: str
+
+
+@dataclass(frozen=True)
+class Stop:
+    """If heat stops at `when` (None: it does not): the limits of leaf and root zone, and a frozen layer.
+
+    `circuit` whose zones are told of; "" for all of the field.
+    """
+
+    circuit: str
+    when: datetime | None
+    with_cover: tuple[Passed, ...]
+    without: tuple[Passed, ...]
+
+
+@dataclass(frozen=True)
+class Fuel:
+    """On hand [kWh], hours at full load, what the plan takes [kWh], and before when it is not used up, 90 % sure."""
+
+    on_hand: float
+    full_load: float
+    wanted: float
+    until: datetime | Literal["holds", "unknown"]
 
 
 @dataclass(frozen=True)
@@ -88,8 +114,12 @@ class Planned:
         What changed since the last advice: "", "first", "same", its text, or "other form" where it cannot be read.
     curves : Dataset
         canopy_temperature (zone, quantile, time) under the advised plan.
+    stops : tuple of Stop
+        First the plan as it is, then heat that stops, hour by hour.
     floors : tuple of (name, start, end)
         Laid by others within the forecast.
+    fuel : Fuel or None
+        Where the venue says what is on hand and the plan burns it.
     """
 
     best: Option
@@ -108,6 +138,7 @@ class Planned:
     before: str
     curves: xr.Dataset
     floors: tuple[tuple[str, datetime, datetime], ...] = ()
+    fuel: Fuel | None = None
 
     @property
     def inside(self) -> bool:

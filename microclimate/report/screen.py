@@ -3,7 +3,16 @@
 import textwrap
 from collections.abc import Sequence
 
-from microclimate.report import tables, words_cautions, words_head, words_plan, words_reasons, words_watered, words_work
+from microclimate.report import (
+    tables,
+    words_cautions,
+    words_head,
+    words_plan,
+    words_reasons,
+    words_stops,
+    words_watered,
+    words_work,
+)
 from microclimate.report.answer import Answer
 from microclimate.report.words import glued
 
@@ -59,6 +68,8 @@ def _plan(answer: Answer) -> list[str]:
     lines = _bullets("With the plan", words_plan.summary(answer, answer.plan))
     for told in words_plan.listed(answer, answer.plan):
         lines += _bullets(told[0], told[1])
+    if stops := words_stops.lines(answer, answer.plan):
+        lines += [*_bullets("If the heat stops", stops), *_wrapped(words_stops.caption(answer.plan), "  ")]
     return lines
 
 

@@ -249,6 +249,11 @@ def glued(text: str) -> str:
     return _UNIT.sub("\u00a0", text)
 
 
+def energy(value: float) -> str:
+    """Kilowatt-hours to two figures."""
+    return f"{float(f'{value:.2g}'):,.0f}"
+
+
 def sentence(text: str) -> str:
     """With a capital at its start and a full stop at its end."""
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", ":", "?")) else ".")

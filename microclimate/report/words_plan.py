@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from datetime import datetime
 
+from microclimate.report import words_stops
 from microclimate.report.answer import Answer
 from microclimate.report.planned import By, Deed, Option, Planned, ending
 from microclimate.report.tables import Table
-from microclimate.report.words import chance, chance_range, clock, day_clock, sentence
+from microclimate.report.words import chance, chance_range, clock, day_clock, energy, sentence
 from microclimate.schema import STATE_WORDS, Advice, SurfaceState
 from microclimate.units import Shown
 
@@ -188,6 +189,8 @@ def summary(answer: Answer, planned: Planned) -> list[str]:
         if price is not None and best.cost is not None:
             words += f" and {money(price - best.cost, planned.currency)} more to expect"
         lines.append(f"{words}.")
+    if said := words_stops.fuel(answer, planned):
+        lines.append(said)
     for level, deeds in planned.turns:
         lines.append(f"At a tolerated chance of {chance(level)} the advice would be: {kind(deeds)}.")
     for half, found in (("milder", planned.milder), ("colder", planned.harder)):
@@ -206,11 +209,6 @@ def money(value: float, currency: str) -> str:
     """A sum to three figures."""
     rounded = float(f"{value:.3g}")
     return f"{rounded:,.0f} {currency}".replace("-", "\u2212")
-
-
-def energy(value: float) -> str:
-    """Kilowatt-hours to two figures."""
-    return f"{float(f'{value:.2g}'):,.0f}"
 
 
 def actions(answer: Answer, planned: Planned) -> Table:
@@ -257,36 +255,6 @@ def options(answer: Answer, planned: Planned) -> Table:
     heads = ["Which", "Plan", "Outside your limits", "Frozen layer or worse", "kWh", "Person-hours"]
     heads += ["Expected cost, losses included"] if priced else []
     return Table("Plans side by side", tuple(heads), tuple(rows))
-
-
-def stops(answer: Answer, planned: Planned) -> Table | None:
-    """How long the field holds if the heat stops; None without heat."""
-    if not planned.stops:
-        return None
-    shown = answer.shown
-    covered = any(deed.action == "lay" for deed in planned.best.deeds)
-
-    def told(when: datetime, times: Sequence[datetime | None]) -> list[str]:
-        return [
-            "not passed" if time is None else "already" if time == when else day_clock(time, shown) for time in times
-        ]
-
-    rows = []
-    for stop in planned.stops:
-        cells = told(stop.when, stop.with_cover)
-        cells += told(stop.when, stop.without) if covered else []
-        if set(cells) != {"already"}:
-            rows.append((day_clock(stop.when, shown), *cells))
-    if not rows:
-        return None
-    levels = ("leaf limit", "root-zone limit", "frozen layer")
-    heads = [f"With cover: {level}" for level in levels] + [f"Without: {level}" for level in levels]
-    return Table(
-        "If boiler, generator or pumps stop: when the first zone is past each limit, middle forecast; at hours not "
-        "listed it is past all of them already",
-        ("Heat stops", *(heads if covered else [level.capitalize() for level in levels])),
-        tuple(rows),
-    )
 
 
 def listed(answer: Answer, planned: Planned) -> list[tuple[str, list[str]]]:

@@ -4,8 +4,8 @@ import numpy as np
 
 from microclimate.report.answer import Answer
 from microclimate.report.planned import Planned
-from microclimate.report.words import chance, day_clock, depth, first_state, measure, sentence
-from microclimate.report.words_plan import effect, energy, sure, verb
+from microclimate.report.words import chance, day_clock, depth, energy, first_state, measure, sentence
+from microclimate.report.words_plan import effect, sure, verb
 
 
 def told_whom(answer: Answer, planned: Planned) -> list[str]:

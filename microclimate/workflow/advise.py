@@ -9,19 +9,18 @@ import numpy as np
 import xarray as xr
 
 from microclimate.actions import case as cases
-from microclimate.actions import feedback, latest, schedule
+from microclimate.actions import failures, feedback, latest, schedule
 from microclimate.actions.choice import Choice
 from microclimate.errors import refuse
 from microclimate.exposure.force import Forcing
 from microclimate.report import words_plan
-from microclimate.report.planned import Blocked, Planned, Stop
+from microclimate.report.planned import Blocked, Fuel, Passed, Planned, Stop
 from microclimate.schema import Event
 from microclimate.venue.load import Venue
 from microclimate.workflow import memory, pictures
 from microclimate.workflow.deeds import deeds, option
 
 LOG = "fieldlog.db"
-STOP_EVERY = 4  # slots between the hours at which a stop of the heat is told: two hours
 
 
 def planned(
@@ -78,7 +77,6 @@ def planned(
         before = words_plan.hours(deeds(found, last), venue.shown)
     if log is not None:
         memory.store(log, key, found, advised.best, issued or now, forcing.weather)
-    stops = latest.failures(found, best, latest.middle(found), STOP_EVERY)
     curves = own.get(best, found).outcome([best], everywhere=True, traced=True)[1]
     assert curves is not None
     prices = found.prices
@@ -94,9 +92,17 @@ def planned(
         None if advised.milder is None else deeds(found, advised.milder),
         None if advised.harder is None else deeds(found, advised.harder),
         tuple(Blocked(b.what, b.action, b.earliest) for b in advised.bindings),
-        tuple(Stop(s.when, s.with_cover, s.without) for s in stops),
+        _stops(found, best),
         advised.kept,
         before,
         pictures.curves(curves),
         tuple((f.name, f.start, f.end) for f in kit.floors if f.end > now and np.datetime64(f.start, "ns") < time[-1]),
+        None if (f := failures.fuel(found, best)) is None else Fuel(f.on_hand, f.full_load, f.wanted, f.until),
     )
+
+
+def _stops(case: cases.Case, choice: Choice) -> tuple[Stop, ...]:
+    def told(limits: Sequence[failures.Passed]) -> tuple[Passed, ...]:
+        return tuple(Passed(one.after, one.chance, one.zone) for one in limits)
+
+    return tuple(Stop(s.circuit, s.when, told(s.with_cover), told(s.without)) for s in failures.failures(case, choice))

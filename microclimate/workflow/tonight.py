@@ -17,7 +17,6 @@ from microclimate.exposure.bowl import bowl as build_bowl
 from microclimate.fieldlog import readings as spots
 from microclimate.report import briefing, calendar, message, screen, words_plan, words_work
 from microclimate.report.answer import Answer, Limit, Start
-from microclimate.report.watered import Watered
 from microclimate.report.worked import Worked
 from microclimate.risk import missed, outlook
 from microclimate.schema import Event, SurfaceState
@@ -79,6 +78,7 @@ class Run:
     canopy: xr.Dataset
     risk: xr.Dataset
     missed: missed.Missed | None  # what was laid on the outcome before its chances were counted
+    water: watering.Asked | None
 
 
 def tonight(
@@ -139,7 +139,7 @@ def tonight(
     """
     now = now or datetime.now(UTC).replace(tzinfo=None, microsecond=0)
     ways = {"path": weather_path, "source": source, "by_hand": by_hand, "visit": visit}
-    done = work_out(venue_path, ways, (events, listed), night, readings, past, out, now, say)
+    done = work_out(venue_path, ways, (events, listed), night, readings, past, out, now, say, water)
     if (
         done.windows[0].end < now
     ):  # a night that is over is told as it looked when the forecast was issued, or before it
@@ -165,8 +165,9 @@ def tonight(
     if work:
         say("Looking for hours of work ...")
         answer = replace(answer, work=_work(done, now))
-    if water is not None:
-        answer = replace(answer, watered=_watered(done, water, chosen))
+    if done.water is not None:
+        ground = done.forcing, done.initial, done.windows
+        answer = replace(answer, watered=watering.tried(done.venue, *ground, done.water, chosen))
     text = screen.text(answer)
     if out is not None:
         briefing.write(answer, out / "briefing.html")
@@ -192,8 +193,12 @@ def work_out(
     out: Path | None,
     now: datetime,
     say: Callable[[str], None],
+    water: str | None = None,
 ) -> Run:
-    """All stages up to the chances; `ways` as `forecast.given` takes them, `events` typed and in a calendar file."""
+    """All stages up to the chances; `ways` as `forecast.given` takes them, `events` typed and in a calendar file.
+
+    What cannot be tried of `water` is refused before anything runs.
+    """
     venue = files.described(venue_path)
     venue = venue if events[1] is None else load.with_calendar(venue, events[1])
     site = venue.site.site
@@ -216,6 +221,7 @@ def work_out(
         ensemble.covers(weather, windows.stamp(event.start), windows.stamp(event.end))
     later = windows.in_reach(uses, begin, end, since)
     spans = (dark, *later)
+    tried = None if water is None else watering.asked(water, day, site.time_zone, begin, spans)
     whole = nightly.corrected(weather, venue, files.log(venue_path, None), got.paths, asleep)
     spoken = _readings(readings, venue, min(max(begin + timedelta(hours=12), now), dark.end))
 
@@ -245,7 +251,7 @@ def work_out(
     laid = record.missed(venue, members, spans)
     risk = outlook.assess(outcome, missed=laid)
     return Run(
-        venue, members, whole, got.name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk, laid
+        venue, members, whole, got.name, bowl, joined, forcing, initial, plan, spans, outcome, canopy, risk, laid, tried
     )
 
 
@@ -253,14 +259,6 @@ def _work(done: Run, now: datetime) -> Worked:
     """The hours of work of the next three days, under the forecast to its own end."""
     further = done.forcing.again(_until(done.whole, windows.stamp(now + working.AHEAD)))
     return working.worked(done.venue, further, done.initial, windows.stamp(now))
-
-
-def _watered(done: Run, water: str, chosen: int) -> Watered:
-    """What water before the freeze would do; its hour is on the day on which the night begins."""
-    site = done.venue.site.site
-    evening = windows.local_day(done.windows[0].start, site.time_zone)
-    asked = watering.asked(water, evening, site.time_zone)
-    return watering.tried(done.venue, done.forcing, done.initial, done.windows, asked, chosen)
 
 
 def _log(venue_path: Path, out: Path | None) -> Path | None:

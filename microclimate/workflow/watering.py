@@ -1,5 +1,7 @@
 """`--water`: the night once more with water put on the field at an hour, beside the night without."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -18,16 +20,37 @@ from microclimate.venue.load import Venue
 
 MOST = 0.05  # [m] ours: more is a flood
 TOP = 0.05  # [m] in which ice is told
+AFTER = timedelta(hours=1)  # a window that ends sooner after it is not told of
 WANTED = '"4 mm, 15:00" or "4 mm, 2026-01-27T15:00, 8 degC"'
 
 
-def asked(text: str, evening: date, time_zone: str) -> tuple[float, datetime, float | None]:
-    """Amount [m], moment (UTC), temperature [K] or None.
+@dataclass(frozen=True)
+class Asked:
+    """Water to try."""
+
+    amount: float  # [m]
+    moment: datetime  # UTC
+    temperature: float | None  # [K]
+
+
+def asked(text: str, evening: date, time_zone: str, begin: datetime, spans: Sequence[Event]) -> Asked:
+    """What is asked for, held against the run that is to come.
+
+    Parameters
+    ----------
+    text : str
+        "4 mm, 15:00", with a date or a temperature if wanted.
+    evening : date
+        On which an hour without a date lies.
+    begin : datetime
+        Of the run, UTC.
+    spans : sequence of Event
+        Its windows.
 
     Raises
     ------
     InputError
-        When the text is none of that.
+        When the text is none of that, or the moment lies outside the run, or no window ends after it.
     """
     parts = [part.strip() for part in text.split(",")]
     try:
@@ -43,7 +66,11 @@ def asked(text: str, evening: date, time_zone: str) -> tuple[float, datetime, fl
         raise refuse(f"--water {text!r}", "the amount is out of range", f"more than 0, at most {1000 * MOST:g} mm")
     if warm is not None and not 273.15 <= warm <= 333.15:
         raise refuse(f"--water {text!r}", "the temperature is out of range", "0 to 60 degC")
-    return amount, moment, warm
+    last = max(span.end for span in spans) - AFTER
+    if not begin <= moment < last:
+        local = f"{begin:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M} UTC"
+        raise refuse(f"--water {text!r}", f"{moment:%Y-%m-%d %H:%M} UTC is not within this run", local)
+    return Asked(amount, moment, warm)
 
 
 def tried(
@@ -51,26 +78,14 @@ def tried(
     forcing: Forcing,
     initial: xr.Dataset,
     spans: tuple[Event, ...],
-    water: tuple[float, datetime, float | None],
+    water: Asked,
     chosen: int,
 ) -> Watered:
-    """The windows that end after the watering, without and with it.
-
-    Raises
-    ------
-    InputError
-        The moment lies outside the run, or no window ends after it.
-    """
-    amount, moment, warm = water
+    """The windows that end after the watering, without and with it."""
     blocks = list(forcing)
     time = blocks[0]["time"].values
-    step, when = time[1] - time[0], np.datetime64(moment, "ns")
-    first = int(np.searchsorted(time, when, side="right"))
-    later = tuple(span for span in spans if span.end > moment + timedelta(hours=1))
-    if when < time[0] - step or not later or time.size - first < 2:
-        raise refuse(
-            "--water", f"{moment:%Y-%m-%d %H:%M} UTC is not within this run", "an hour before the last window ends"
-        )
+    first = int(np.searchsorted(time, np.datetime64(water.moment, "ns"), side="right"))
+    later = tuple(span for span in spans if span.end > water.moment + AFTER)
     ahead = [block.isel(time=slice(first, None)) for block in blocks]
     state = initial
     if first:
@@ -78,10 +93,10 @@ def tried(
     plan = plans.nothing(venue, time[max(first - 1, 0)], time[-1])
     seen = [
         _seen(venue, ahead, ground, later, plan, chosen)
-        for ground in (state, watering.watered(venue, state, amount, warm))
+        for ground in (state, watering.watered(venue, state, water.amount, water.temperature))
     ]
     rows = tuple((span.name, seen[0][k], seen[1][k]) for k, span in enumerate(later))
-    return Watered(amount, moment, warm, rows)
+    return Watered(water.amount, water.moment, water.temperature, rows)
 
 
 def _seen(

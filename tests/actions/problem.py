@@ -48,19 +48,20 @@ def problem(
     water: float = 0.0,
     sun: Any = 0.0,
     sky: float = 230.0,
+    members: int = MEMBERS,
     **given: Any,
 ) -> Case:
     """Members are `spread` [K] apart in all; `gust` broadcasts to (realization, patch, time)."""
     made = made or venue()
-    step = np.linspace(-0.5 * spread, 0.5 * spread, MEMBERS)[:, None, None]
+    step = np.linspace(-0.5 * spread, 0.5 * spread, members)[:, None, None]
     block = world.forcing(
         HOURS,
-        realizations=MEMBERS,
+        realizations=members,
         air_temperature=air + step,
         dew_point=air - 3.0 + step,
         wind_speed_of_gust=gust,
         shortwave_sun_down=sun,
         longwave_sky_down=sky,
     ).assign_coords(zone=("patch", ["A"]))
-    initial = world.initial(made, realizations=MEMBERS, leaf_water=water)
+    initial = world.initial(made, realizations=members, leaf_water=water)
     return case.case(made, [block], initial, windows, now, **given)

@@ -1,6 +1,4 @@
-"""Latest starts: closed forms, order of the three chances, and how long a field holds without heat."""
-
-from dataclasses import replace
+"""Latest starts: closed forms and the order of the three chances."""
 
 import numpy as np
 import pytest
@@ -66,27 +64,3 @@ def test_a_cover_has_a_deadline_for_the_start_of_its_work() -> None:
     assert [deadline.action for deadline in found] == ["lay"]
     for by in found[0].by:
         assert isinstance(by, str) or case.clock.begins(case.clock.first) <= by <= p.GAME.start
-
-
-def test_the_field_holds_longer_the_later_the_heat_stops() -> None:
-    case = p.problem(air=268.0)
-    plan = Choice(heat=(0,), boost=8.0)
-    found = latest.failures(case, plan, latest.middle(case), 8)
-    frozen = [stop.with_cover[2] or p.GAME.end for stop in found]
-    assert frozen == sorted(frozen)
-    assert all(first is None or first >= stop.when for stop in found for first in stop.with_cover)
-    assert latest.failures(case, Choice(), 0) == ()
-
-
-def test_a_cover_buys_time_when_the_heat_stops() -> None:
-    case = p.problem(air=266.0)
-    cover = Choice((Spell(2, min(case.allow.lay[1]), max(case.allow.lift[1])),), (0,))
-    found = latest.failures(case, replace(cover, boost=4.0), latest.middle(case), 8)
-    under = [
-        stop
-        for stop in found
-        if case.clock.begins(cover.spells[0].on) <= stop.when < case.clock.begins(cover.spells[0].off - 8)
-    ]
-    assert under
-    for stop in under:
-        assert (stop.with_cover[1] or p.GAME.end) >= (stop.without[1] or p.GAME.end)

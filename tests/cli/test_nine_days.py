@@ -136,4 +136,6 @@ def test_watering_is_tried_beside_the_night_without_and_refused_outside_it(tmp_p
     late = called(*words, "--night", "2026-01-27", "--water", "6 mm, 2026-02-01T15:00", "--out", tmp_path / "out")
     assert late.exit_code == 2
     assert "is not within this run" in late.stderr
+    assert "Working out" not in late.output  # before anything runs
+    assert "Running the ground" not in late.output
     assert not list((tmp_path / "out").glob("briefing*"))

@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from microclimate.report.answer import Answer
-from microclimate.report.planned import Blocked, Deed, Option, Planned, Stop
+from microclimate.report.planned import Blocked, Deed, Fuel, Option, Passed, Planned, Stop
 from microclimate.schema import SurfaceState
 
 BEGIN = datetime(2026, 12, 15, 22)
@@ -35,6 +35,16 @@ HEAT = Deed(
 STOP = Deed("stop", "pipes", (), BEGIN + timedelta(hours=28), BEGIN + timedelta(hours=28, minutes=15))
 
 
+LATE, HOLDS = Passed(BEGIN + timedelta(hours=9), 0.62, "North goal"), Passed("holds", 0.02, "")
+GONE = Passed(BEGIN + timedelta(hours=2), 0.98, "North goal")
+STOPS = (
+    Stop("", None, (LATE, HOLDS, HOLDS), (LATE, HOLDS, HOLDS)),
+    Stop("", BEGIN + timedelta(hours=2), (GONE, LATE, HOLDS), (GONE, GONE, LATE)),
+    Stop("", BEGIN + timedelta(hours=3), (LATE, LATE, HOLDS), (LATE, LATE, LATE)),
+    Stop("", BEGIN + timedelta(hours=4), (LATE, LATE, HOLDS), (LATE, LATE, LATE)),
+)
+
+
 def option(*deeds: Deed, chance: float = 0.12, cost: float | None = 1_500.0) -> Option:
     """Figures of no run."""
     return Option(deeds, chance, 0.04, 0.05, 9_876.0 if deeds else 0.0, 20.0 if deeds else 0.0, cost, 0.97)
@@ -54,7 +64,8 @@ def plan(answer: Answer, *deeds: Deed, **given: Any) -> Planned:
         "milder": (),
         "harder": (LAY, LIFT, HEAT, STOP),
         "blocked": (Blocked("notice", "sheet", BEGIN + timedelta(hours=40)),),
-        "stops": (Stop(BEGIN + timedelta(hours=2), (BEGIN + timedelta(hours=2), None, None), (None, None, None)),),
+        "stops": STOPS,
+        "fuel": Fuel(20_000.0, 22.2, 9_876.0, "holds"),
         "kept": False,
         "before": "quilt Tue 21:30 to Wed 10:00",
         "curves": answer.curves.copy(),

@@ -160,5 +160,5 @@ def test_a_file_that_is_no_calendar_is_refused(told: Answer, planned: Planned, t
 def test_the_page_says_first_what_to_do_and_holds_the_plan(told: Answer) -> None:
     page = briefing.page(told)
     assert page.index('id="do"') < page.index('id="answer"') < page.index('id="plan"')
-    for words in ("Who is told what", "Plans side by side", "timeline-title", "If boiler, generator or pumps stop"):
+    for words in ("Who is told what", "Plans side by side", "timeline-title", "If boiler, generator or fans stop"):
         assert words in page

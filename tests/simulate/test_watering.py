@@ -9,11 +9,18 @@ import xarray as xr
 from microclimate.column import layers
 from microclimate.constants import HEAT_CAPACITY_WATER, LATENT_FUSION
 from microclimate.errors import InputError
+from microclimate.schema import Event
 from microclimate.simulate import start, watering
 from microclimate.venue import load
 from microclimate.venue.load import Venue
 from microclimate.workflow import watering as asked
 
+RUN = (  # of 27 January from noon, the night to 10 am; clock of the US East
+    date(2026, 1, 27),
+    "America/New_York",
+    datetime(2026, 1, 27, 17),
+    (Event("tonight", datetime(2026, 1, 27, 22), datetime(2026, 1, 28, 15), "night"),),
+)
 VENUE = """
 format = 1
 name = "made up"
@@ -100,10 +107,10 @@ def test_warm_water_on_frozen_ground_melts_what_its_heat_can(venue: Venue) -> No
 
 
 def test_an_hour_is_on_the_evenings_date_in_local_time() -> None:
-    found = asked.asked("4 mm, 15:00", date(2026, 1, 27), "America/New_York")
-    assert found == (pytest.approx(0.004), datetime(2026, 1, 27, 20), None)
-    inches = asked.asked("0.2 in, 2026-01-28T7:30, 50 degF".replace("T7", "T07"), date(2026, 1, 27), "America/New_York")
-    assert inches == (pytest.approx(0.00508), datetime(2026, 1, 28, 12, 30), pytest.approx(283.15))
+    found = asked.asked("4 mm, 15:00", *RUN)
+    assert found == asked.Asked(pytest.approx(0.004), datetime(2026, 1, 27, 20), None)
+    inches = asked.asked("0.2 in, 2026-01-28T07:30, 50 degF", *RUN)
+    assert inches == asked.Asked(pytest.approx(0.00508), datetime(2026, 1, 28, 12, 30), pytest.approx(283.15))
 
 
 @pytest.mark.parametrize(
@@ -115,8 +122,10 @@ def test_an_hour_is_on_the_evenings_date_in_local_time() -> None:
         ("0 mm, 15:00", "more than 0"),
         ("4 mm, 15:00, -3 degC", "0 to 60 degC"),
         ("4 degC, 15:00", "--water"),
+        ("4 mm, 2026-01-27T11:00", "is not within this run"),
+        ("4 mm, 2026-01-28T09:30", "is not within this run"),
     ],
 )
 def test_what_is_no_watering_is_refused(text: str, words: str) -> None:
     with pytest.raises(InputError, match=words):
-        asked.asked(text, date(2026, 1, 27), "America/New_York")
+        asked.asked(text, *RUN)
