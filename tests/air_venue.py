@@ -55,14 +55,14 @@ material = "painted metal"
 
 
 @cache
-def venue(kind: str = "horseshoe", material: str = "painted metal"):
-    """The venue; "none" is the same field in open country."""
+def venue(kind: str = "horseshoe", material: str = "painted metal", exchange_floor: float = 3.0):
+    """The venue; "none" is the same field in open country; `exchange_floor` of the grass [W m-2 K-1]."""
+    text = TEXT.replace("painted metal", material) + f"[turf]\nexchange_floor = {exchange_floor}\n"
     if kind == "none":
-        return load.text(TEXT.split("[bowl]")[0])
-    text = TEXT.replace("painted metal", material)
-    if kind == "closed":  # all round and higher: sky view about .86 in the middle
+        return load.text(text.replace(text[text.index("[bowl]") : text.index("[turf]")], ""))
+    if kind == "closed":  # all round and higher: sky view .86 over the middle zone
         text = text.replace('kind = "horseshoe"\nopen_end = "head"', 'kind = "rounded rectangle"')
-        text = text.replace("rows = 40", "rows = 44").replace("riser = 0.5", "riser = 0.65")
+        text = text.replace("rows = 40", "rows = 54").replace("riser = 0.5", "riser = 0.65")
     return load.text(text)
 
 
