@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 
 STEP = 300.0  # [s]
 BLOCK_BYTES = 48e6  # of one block's variables
+LOOKS = 1000  # at the sun told of at a time, for the sake of memory
 TRAY_LAG = 6 * 3600.0  # [s] by which still air under trays follows the air above; ours, no source
 SEED = 20  # of the parameters drawn for each realization
 
@@ -101,9 +102,10 @@ class Forcing:
     @cached_property
     def _lit(self) -> Array:
         """Share of the beam that reaches each patch at each look (look, patch)."""
-        steps, up = self.steps, self.steps.elevation > 0.0
-        lit = np.zeros((len(up), self.patches.sizes["patch"]))
-        lit[up] = np.clip(self.sight.sun_factor(steps.azimuth[up], steps.elevation[up]), 0.0, 1.0)
+        steps, up = self.steps, np.flatnonzero(self.steps.elevation > 0.0)
+        lit = np.zeros((len(steps.elevation), self.patches.sizes["patch"]))
+        for part in np.array_split(up, len(up) // LOOKS + 1):
+            lit[part] = np.clip(self.sight.sun_factor(steps.azimuth[part], steps.elevation[part]), 0.0, 1.0)
         return lit
 
     @property

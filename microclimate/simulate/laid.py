@@ -44,7 +44,9 @@ def steps_before_gap(block: xr.Dataset) -> NDArray[np.int64]:
     return np.asarray(steps.ravel(), dtype=np.int64)
 
 
-def forced(venue: Venue, block: xr.Dataset, initial: xr.Dataset, zone_index: NDArray[np.int64]) -> Array:
+def forced(
+    venue: Venue, block: xr.Dataset, initial: xr.Dataset, zone_index: NDArray[np.int64], kind: DTypeLike = float
+) -> NDArray[np.floating]:
     """The kernel's forcing, (time, rows.FORCED, pair)."""
     realizations, patches, steps = block.sizes["realization"], block.sizes["patch"], block.sizes["time"]
 
@@ -66,7 +68,7 @@ def forced(venue: Venue, block: xr.Dataset, initial: xr.Dataset, zone_index: NDA
             below[:, :, patch] = deepest[:, patch]
     air, humidity, pressure = get("air_temperature"), get("specific_humidity"), get("surface_air_pressure")
     snowfall = get("snowfall_flux")
-    found = np.empty((steps, rows.FORCED, realizations, patches))
+    found = np.empty((steps, rows.FORCED, realizations, patches), dtype=kind)
     for row, values in (
         (rows.AIR, air - ZERO_CELSIUS),
         (rows.HUMIDITY, humidity),

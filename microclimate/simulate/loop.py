@@ -83,18 +83,20 @@ def side_by_side(
     return number, np.minimum(slot, pairs - 1), slot < pairs
 
 
-def tiled(forcing: NDArray[np.float64], kind: DTypeLike) -> NDArray[np.floating]:
-    """Forcing (time, row, patch) in tiles of a block's lanes, (tile, time, row, lane); the last is filled up."""
+def tiled(forcing: NDArray[np.floating], kind: DTypeLike, times_over: int = 1) -> NDArray[np.floating]:
+    """Forcing (time, row, patch) in tiles of a block's lanes, (tile, time, row, lane); the last is filled up.
+
+    All patches come `times_over` times, one set after the other.
+    """
     times, count, patches = forcing.shape
-    lanes = lanes_of(kind)
-    tiles = -(-patches // lanes)
+    lanes, last = lanes_of(kind), patches * times_over - 1
+    tiles = last // lanes + 1
     found = np.empty((tiles, times, count, lanes), dtype=kind)
 
     def fill(first: int, end: int) -> None:
         for tile in range(first, end):
-            part = forcing[:, :, tile * lanes : (tile + 1) * lanes]
-            found[tile, :, :, : part.shape[2]] = part
-            found[tile, :, :, part.shape[2] :] = part[:, :, -1:]
+            for lane in range(lanes):
+                found[tile, :, :, lane] = forcing[:, :, min(tile * lanes + lane, last) % patches]
 
     over_threads(fill, tiles)
     return found

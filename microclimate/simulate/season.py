@@ -78,14 +78,13 @@ def outcomes(
     time, zone_index = laid.times(block), block["zone_index"].values.astype(np.int64)
     heights = float(block.attrs.get("wind_height", 10.0)), float(block.attrs.get("temperature_height", 2.0))
     fixed = [col.columns(variant, zone_index, initial, *heights) for variant in variants]
-    forced = laid.forced(first, block, initial, zone_index).astype(_KIND)
 
     def of_all(name: str) -> NDArray[np.float32]:
         return np.concatenate([getattr(one, name) for one in fixed]).astype(_KIND)
 
     patches, plans = zone_index.size, np.unique([number for _, number in options])
     shared = (of_all("given"), of_all("layers"), of_all("state"), of_all("heat"), of_all("depth_places"))
-    tiles = loop.tiled(np.tile(forced, (1, 1, len(variants))), _KIND)
+    tiles = loop.tiled(laid.forced(first, block, initial, zone_index, _KIND), _KIND, len(variants))
     last, inside = np.tile(laid.steps_before_gap(block), len(variants)), laid.inside(windows, time)
     book = np.empty((len(options), patches, len(windows), accumulate.ACCOUNT))
     for part in range(0, plans.size, _PLANS):

@@ -1,7 +1,10 @@
 """One winter of one climate: every option of the grid through it, told by night and by event."""
 
+import ctypes
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import xarray as xr
@@ -20,6 +23,7 @@ from microclimate.venue.load import Venue
 Array = NDArray[np.float64]
 
 STEP = 600.0  # [s]
+M_ARENA_MAX = -8  # of GNU's malloc.h
 # what hangs on stamps and venue alone, and is the same for every winter of a climate
 _KEPT = ("steps", "_lit", "shelter")  # what the place alone gives is shared through `Forcing.place`
 
@@ -40,11 +44,20 @@ class Job:
         return f"{self.climate.name} {self.climate.winters[0].name}"
 
 
+@cache
+def one_heap() -> None:
+    """All threads share one heap, where the C library is GNU's: heaps of their own keep a tenth of the memory each."""
+    mallopt = getattr(ctypes.CDLL(None), "mallopt", None) if sys.platform == "linux" else None
+    if mallopt is not None:
+        mallopt(M_ARENA_MAX, 1)
+
+
 _seen: dict[str, tuple[Reduced, force.Forcing]] = {}  # of the climate this process ran last
 
 
 def site_and_forcing(job: Job) -> tuple[Reduced, xr.Dataset]:
     """The reduced venue, and what reaches its patches in the job's winter; bowl and sun are worked out once."""
+    one_heap()
     stamps = job.climate.weather["time"].values
     key = f"{job.venue.digest()} {job.climate.name} {job.climate.site} {stamps[0]} {stamps.size} {job.climate.deep}"
     if key not in _seen:
