@@ -305,6 +305,7 @@ SIZING_VARIABLES: Mapping[str, Var] = {
     "margin": Var(OPTION, "K", None, "above the limit in nine of ten event windows", gaps=True),
     "held_by_event": Var(("option", "event"), "1", None, "share within the limits, by event", 0, 1, gaps=True),
     "held_by_group": Var(("option", "group"), "1", None, "share within the limits, by group", 0, 1, gaps=True),
+    "held_by_limit": Var(("option", "limit"), "1", None, "share within each limit alone", 0, 1, gaps=True),
     "nights_lost": Var(WINTER, "1", None, "nights outside the limits", 0, 400, "time: sum"),
     "nights_frozen": Var(WINTER, "1", None, "nights with crust or worse", 0, 400, "time: sum"),
     "run_hours": Var(WINTER, "h", None, "longest of any group", 0, 1e5, "time: sum"),

@@ -76,6 +76,8 @@ class ClimateTold:
     assumed: tuple[str, ...]  # codes of the weather and the bowl
     trials: TrialsTold | None
     by_night: xr.Dataset  # of the chosen option: `energy` [J m-2] and `power` [W m-2] over the heated area, `lost`
+    moved: tuple[tuple[str, float, float, float], ...]  # what changed; share held, kWh/m2, cost of the chosen option
+    priced: tuple[tuple[float, int, float], ...]  # price factor; the option then chosen, its cost
 
 
 @dataclass(frozen=True)
@@ -100,5 +102,4 @@ class Sized:
     lead: float  # [s] the longest tried
     installed: tuple[tuple[str, float, float, float], ...]  # how told, value, low, high [W m-2]
     circuits: tuple[CircuitTold, ...]  # of the chosen option of the first climate
-    sensitivity: tuple[tuple[str, float, float, float], ...]  # what changed; share held, kWh/m2, cost of the chosen one
     climates: tuple[ClimateTold, ...]

@@ -28,6 +28,7 @@ class _Climate:
     answer: list[str]
     source: list[str]
     trials: list[str]
+    hangs: list[str]
     figures: list[_Figure]
     table: list[tuple[str, ...]]
     chosen: int
@@ -56,6 +57,7 @@ def _climate(sized: Sized, climate: ClimateTold, number: int) -> _Climate:
         words_sizing.head(sized, climate),
         words_sizing.climate_words(climate, sized.shown),
         words_sizing.trial_words(sized, climate),
+        words_sizing.sensitivity_words(sized, climate),
         drawn,
         words_sizing.rows(sized, climate, range(climate.told.sizes["option"])),
         climate.chosen,

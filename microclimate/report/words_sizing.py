@@ -8,11 +8,11 @@ import xarray as xr
 
 from microclimate.report.sized import ClimateTold, NightTold, Sized
 from microclimate.report.words import between, chance, chance_range, depth, distance, glued, measure
+from microclimate.report.words_plant import JOULES, amount, circuit_words, fuel_words, installed_words, money
 from microclimate.report.words_reasons import assumed
-from microclimate.units import Shown, from_si
+from microclimate.units import Shown
 
 WIDTH = 80
-JOULES = 3.6e6  # in a kWh
 HOT_WATER = 308.15  # [K] in shallow sand (common practice, no source)
 # Published use of heated fields, press and suppliers: 15 to 110 W/m2 mean, 60 to 250 kWh/m2 a season, a spread of seven
 # (set point, cover, snow, wind and hours differ)
@@ -47,21 +47,6 @@ def policy(kind: str, lead: float) -> str:
     return kind
 
 
-def money(value: float, sized: Sized) -> str:
-    """A sum to three figures with the venue's currency."""
-    if not np.isfinite(value):
-        return "unknown"
-    rounded = float(f"{value:.3g}")
-    return f"{rounded:,.0f} {sized.currency}".replace(",", "," if sized.shown.system == "US" else "\u202f")
-
-
-def amount(value: float, shown: Shown) -> str:
-    """A number to three figures with the reader's thousands."""
-    if not np.isfinite(value):
-        return "unknown"
-    return f"{float(f'{value:.3g}'):,.0f}".replace(",", "," if shown.system == "US" else "\u202f")
-
-
 def head(sized: Sized, climate: ClimateTold) -> list[str]:
     """What a climate's answer comes down to."""
     told = climate.told.isel(option=climate.chosen)
@@ -90,10 +75,12 @@ def head(sized: Sized, climate: ClimateTold) -> list[str]:
             "and hours differ)."
         )
         lines += [words for words in [fuel_words(sized, told)] if words]
-    cost = float(told["cost"].mean())
+    cost, carbon = float(told["cost"].mean()), float(told["co2"].mean())
     if np.isfinite(cost):
         lines.append(f"Fuel, current and crew: {money(cost, sized)} a season. Building it is not in that sum.")
-    return lines
+    if np.isfinite(carbon) and carbon > 0.0:
+        lines.append(f"That gives off {carbon / 1000.0:.1f} t of CO2 a season.")
+    return [lines[0], *missed_words(climate), *lead_words(sized, climate), *lines[1:]]
 
 
 def _above(margin: float, shown: Shown) -> str:
@@ -256,10 +243,9 @@ def trial_words(sized: Sized, climate: ClimateTold) -> list[str]:
 
 
 def sections(sized: Sized) -> list[tuple[str, list[str]]]:
-    """Lists that follow the climates: what it hangs on, what is installed, circuits, what was taken, cautions."""
+    """Lists that follow the climates: what is installed, circuits, what was taken, cautions."""
     codes = list(dict.fromkeys(code for climate in sized.climates for code in climate.assumed))
     found = [
-        ("What it hangs on", sensitivity_words(sized)),
         ("What the plant can give now", installed_words(sized)),
         ("Circuits at full load", circuit_words(sized)),
         ("Taken", [*taken(sized), *assumed(tuple(codes), sized.shown)]),
@@ -268,86 +254,72 @@ def sections(sized: Sized) -> list[tuple[str, list[str]]]:
     return [(title, lines) for title, lines in found if lines]
 
 
-def sensitivity_words(sized: Sized) -> list[str]:
-    """The option told of with one thing changed at a time."""
-    if not sized.sensitivity:
+def missed_words(climate: ClimateTold) -> list[str]:
+    """Which limit, and which zones, keep the option told of from more."""
+    told = climate.told.isel(option=climate.chosen)
+    if not float(told["held"]) < 0.995:
         return []
+    names = {"canopy": "the leaf", "root zone": "the root zone", "surface": "white frost or worse"}
+    missed = {names[str(name)]: 1.0 - float(told["held_by_limit"].sel(limit=name)) for name in told["limit"].values}
+    passed = ", ".join(f"{name} in {chance(share)}" for name, share in missed.items() if share > 0.005)
+    lines = [f"Outside the limits, each by itself: {passed} of event windows."]
+    groups = {str(name): float(told["held_by_group"].sel(group=name)) for name in told["group"].values}
+    worst = min(groups, key=lambda name: groups[name])
+    if groups[worst] < max(groups.values()) - 0.005:
+        others = ", ".join(f"{name} {chance(share)}" for name, share in groups.items() if name != worst)
+        lines.append(f"Its weakest part decides: {worst}, kept in {chance(groups[worst])} of windows ({others}).")
+    return lines
+
+
+def lead_words(sized: Sized, climate: ClimateTold) -> list[str]:
+    """How early heat led by events must start, by installed power, with the cover told of."""
+    told = climate.told
+    cover = str(told["cover"].values[climate.chosen])
+    mine = told.isel(option=(told["policy"].values == "event-led") & (told["cover"].values == cover))
+    if not mine.sizes["option"]:
+        return []
+    held, powers, leads = (mine[name].values for name in ("held", "power", "lead"))
+    inside = np.nan_to_num(held) >= sized.target - 1e-9
+    tried, under = between_hours(leads), f"with {cover}" if cover else "without cover"
+    found = {
+        float(watts): float(leads[inside & (powers == watts)].min())
+        for watts in np.unique(powers)
+        if (inside & (powers == watts)).any()
+    }
+    if not found:
+        best = int(np.argmax(np.nan_to_num(held)))
+        return [
+            f"Led by events {under}, heat keeps that share from no start tried ({tried} ahead); the most, "
+            f"{chance(float(held[best]))}, is with {powers[best]:.0f} W/m² {leads[best]:.0f} h ahead."
+        ]
+    starts = ", ".join(f"{hours:.0f} h ahead with {watts:.0f} W/m²" for watts, hours in found.items())
+    short = [f"{watts:.0f}" for watts in np.unique(powers) if float(watts) not in found]
+    never = f"; {', '.join(short)} W/m² at no start tried ({tried} ahead)" if short else ""
+    return [f"Led by events {under}, heat must start {starts} to keep that share{never}."]
+
+
+def between_hours(leads: np.ndarray) -> str:
+    """'12 to 72 h'."""
+    low, high = float(leads.min()), float(leads.max())
+    return f"{low:.0f} h" if low == high else f"{low:.0f} to {high:.0f} h"
+
+
+def sensitivity_words(sized: Sized, climate: ClimateTold) -> list[str]:
+    """The option told of with one thing changed at a time, and what would be chosen at other prices."""
     lines = []
-    for name, held, heat, cost in sized.sensitivity:
+    for name, held, heat, cost in climate.moved:
         price = f", {money(cost, sized)}" if np.isfinite(cost) else ""
         lines.append(f"{name[0].upper()}{name[1:]}: {chance(held)} kept, {heat:.0f} kWh/m² a season{price}.")
-    lines.append(
-        "For the option told of in the first climate, in its coldest winters: ground wetter or drier by 5 % of its "
-        "volume, wind over the field stronger or weaker by 30 %."
-    )
-    return lines
-
-
-def installed_words(sized: Sized) -> list[str]:
-    """Installed power from nameplate and readings."""
-    return [
-        f"By its {how}: {value:.0f} W/m² of the heated area, range {low:.0f} to {high:.0f} W/m² installed."
-        for how, value, low, high in sized.installed
-    ]
-
-
-def circuit_words(sized: Sized) -> list[str]:
-    """Loops, flow, pressure drop, supply and return of circuits with water."""
-    lines, shown = [], sized.shown
-    for one in sized.circuits:
-        lines.append(
-            f"{one.name}: {power(one.heat, shown)}, {length(one.pipe, shown)} of pipe in {one.loops} loops of "
-            f"{measure(one.loop, 'length', shown)}, {flow(one.flow, shown)}, {pressure(one.drop, shown)} over a loop, "
-            f"water at {measure(one.supply, 'temperature', shown)} out and "
-            f"{measure(one.back, 'temperature', shown)} back; the pipes show in the surface as a wave of "
-            f"{measure(one.ripple, 'temperature difference', shown)}."
-        )
     if lines:
         lines.append(
-            "First estimates: moist sand, and where the venue says nothing else the drop from supply to return and the "
-            "length of loop shown here, 30 % propylene glycol."
+            "These are its coldest winters (at most three), with ground wetter or drier by 5 % of its volume, and wind "
+            "over the field stronger or weaker by 30 %."
         )
+    for factor, number, cost in climate.priced:
+        change = f"{abs(factor - 1.0) * 100:.0f} % {'dearer' if factor > 1.0 else 'cheaper'}"
+        choice = "the same option" if number == climate.chosen else option(climate.told, number, sized.shown)
+        lines.append(f"Fuel and current {change}: {choice}, at {money(cost, sized)} a season.")
     return lines
-
-
-def power(value: float, shown: Shown) -> str:
-    """A heat flow: '840 kW', or '2,870 MBtu/h' (thousand Btu an hour)."""
-    if shown.system == "US":
-        return f"{amount(float(from_si(value, 'MBtu/h')), shown)} MBtu/h ({amount(value / 1e3, shown)} kW)"
-    return f"{amount(value / 1e3, shown)} kW"
-
-
-def flow(value: float, shown: Shown) -> str:
-    """A flow of water: m3/h or gpm."""
-    unit = "gpm" if shown.system == "US" else "m3/h"
-    return f"{float(from_si(value, unit)):.0f} {unit.replace('m3', 'm³')}"
-
-
-def pressure(value: float, shown: Shown) -> str:
-    """A pressure drop: kPa, or feet of water."""
-    return f"{value / 2989.07:.1f} ft of water" if shown.system == "US" else f"{value / 1e3:.1f} kPa"
-
-
-def length(value: float, shown: Shown) -> str:
-    """A long length."""
-    return f"{value / 1609.344:.1f} miles" if shown.system == "US" else f"{value / 1e3:.1f} km"
-
-
-# one unit a fuel is sold in, metric and US, and kWh in each: 40 CFR 98 Table C-1 as in `venue.tariff`
-_SOLD = {
-    "gas": (("m³", 10.619), ("therm", 29.3071)),
-    "oil": (("l", 10.684), ("gal", 40.444)),
-    "propane": (("l", 7.045), ("gal", 26.669)),
-}
-
-
-def fuel_words(sized: Sized, told: xr.Dataset) -> str:
-    """What a season buys, in the unit the fuel is sold in; '' where that is kWh."""
-    if sized.plant not in _SOLD:
-        return ""
-    unit, kwh = _SOLD[sized.plant][sized.shown.system == "US"]
-    bought = float(told["fuel"].mean()) / JOULES / kwh
-    return f"At {100 * sized.efficiency:.0f} % that is {amount(bought, sized.shown)} {unit} of {sized.plant} a season."
 
 
 def text(sized: Sized) -> str:
@@ -361,6 +333,9 @@ def text(sized: Sized) -> str:
         lines += _table(rows(sized, climate, _shown(climate)))
         for sentence in trial_words(sized, climate):
             lines += ["", *_wrapped(sentence)]
+        lines += ["", "What it hangs on:"]
+        for sentence in sensitivity_words(sized, climate):
+            lines += _wrapped(sentence, "- ")
     for title, sentences in sections(sized):
         lines += ["", f"{title}:"]
         for sentence in sentences:

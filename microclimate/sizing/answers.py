@@ -15,6 +15,7 @@ from microclimate.sizing.reduced import Reduced
 Array = NDArray[np.float64]
 
 OUTSIDE, FROZEN = SurfaceState.WHITE_FROST, SurfaceState.CRUST
+LIMITS = ("canopy", "root zone", "surface")
 QUANTILE = 0.10  # of event windows below which the margin is not told; ours
 Z80 = 1.2815515594  # normal quantile of a two-sided 80 % range
 
@@ -39,7 +40,8 @@ def answers(site: Reduced, grid: opt.Grid, winters: Sequence[xr.Dataset]) -> xr.
     bills = [bill(site, grid, one) for one in winters]
     names = ["event_canopy", "event_soil", "event_state", "night_canopy", "night_soil", "night_state"]
     parts: dict[str, Array] = {n: np.stack([one[n].values for one in winters], axis=1).astype(float) for n in names}
-    above = np.minimum(parts["event_canopy"] - limits.canopy_min, parts["event_soil"] - limits.rootzone_min)
+    canopy, soil = parts["event_canopy"] - limits.canopy_min, parts["event_soil"] - limits.rootzone_min
+    above = np.minimum(canopy, soil)
     known = np.isfinite(above).all(axis=2)  # (option, winter, event, shift)
     inside = (above >= 0.0) & (parts["event_state"] < OUTSIDE)  # (option, winter, group, event, shift)
     held, by_event = inside.all(axis=2), known.sum(axis=(1, 3))
@@ -69,6 +71,16 @@ def answers(site: Reduced, grid: opt.Grid, winters: Sequence[xr.Dataset]) -> xr.
             ("option", "group"),
             np.stack([_share(inside[:, :, g] & known, (1, 2, 3), count) for g in groups], axis=1),
         ),
+        "held_by_limit": (
+            ("option", "limit"),
+            np.stack(
+                [
+                    _share(one.all(axis=2) & known, (1, 2, 3), count)
+                    for one in (canopy >= 0.0, soil >= 0.0, parts["event_state"] < OUTSIDE)
+                ],
+                axis=1,
+            ),
+        ),
         "nights_lost": (("option", "winter"), lost.sum(axis=2)),
         "nights_frozen": (("option", "winter"), (parts["night_state"] >= FROZEN).any(axis=2).sum(axis=2)),
         "run_hours": (("option", "winter"), hours),
@@ -88,6 +100,7 @@ def answers(site: Reduced, grid: opt.Grid, winters: Sequence[xr.Dataset]) -> xr.
         "winter": [str(one.attrs["winter"]) for one in winters],
         "group": winters[0]["group"].values,
         "event": winters[0]["event"].values,
+        "limit": list(LIMITS),
         "group_area": ("group", area),
         **_labels(site, grid),
     }

@@ -15,11 +15,13 @@ from microclimate.venue.load import Venue
 FROST_HOLD, GROWTH_HOLD, BASE_HEAT, EVENT = (ZERO_CELSIUS + t for t in (3.0, 16.0, 1.1, 10.0))
 NOTHING, FROST, GROWTH, LED, BASE = "no heat", "frost hold", "growth hold", "event-led", "base heat"
 POLICIES = (FROST, GROWTH, LED, BASE)
-LEADS = (24 * 3600.0, 48 * 3600.0)  # [s] of the event-led start where none is given: 24-48 h for 250 mm (computed)
+LEADS = tuple(3600.0 * hours for hours in (12, 24, 48, 72))  # [s] of the event-led start where none is given: the
+# surface over pipes at 250 mm needs one to three days (computed)
+RAISED = 24 * 3600.0  # [s] ahead of an event base heat is raised where no lead is given; ours
 POWERS = (60.0, 90.0, 120.0, 150.0)  # [W m-2] where none is given: cables 50-100, pipes 110-160 (trade)
 
 # column steps a second and thread (measured, 2 threads busy); memory of a run in one process and of each option
-RATE = 4.0e6
+RATE = 6.0e6
 FORCING_SECONDS = 1.0  # of one winter on one thread
 BASE_BYTES, OPTION_BYTES = 5.0e8, 2.0e6
 MOST_MINUTES = 30.0  # more is only done with --yes; ours
@@ -103,7 +105,7 @@ def grid(asked: Asked, venue: Venue) -> Grid:
         "pitch": _numbers("pitch", asked.pitch, "mm", problems),
         "supply": _numbers("supply", asked.supply, "degC", problems),
     }
-    leads = _numbers("lead", asked.lead, "h", problems) or LEADS
+    leads = _numbers("lead", asked.lead, "h", problems)
     unknown = [name for name in asked.policy if name not in POLICIES]
     problems += [Problem("--policy", repr(name), "one of " + ", ".join(POLICIES)) for name in unknown]
     names = [circuit.name for circuit in venue.equipment.circuits]
@@ -122,8 +124,8 @@ def grid(asked: Asked, venue: Venue) -> Grid:
     )
     policies = tuple(
         Policy(kind, lead)
-        for kind in asked.policy or (FROST, LED, BASE)
-        for lead in (leads if kind == LED else leads[:1] if kind == BASE else (0.0,))
+        for kind in asked.policy or POLICIES
+        for lead in (leads or LEADS if kind == LED else (leads or (RAISED,))[:1] if kind == BASE else (0.0,))
     )
     covers = tuple(range(len(venue.equipment.covers) + 1)) if asked.covers else (0,)
     made = Grid(designs, policies, covers, asked.only)

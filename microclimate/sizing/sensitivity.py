@@ -9,6 +9,7 @@ import xarray as xr
 from microclimate.simulate import start
 from microclimate.sizing import answers, winter_run
 from microclimate.sizing import options as opt
+from microclimate.sizing.reduced import Reduced
 from microclimate.sizing.winter_run import Job
 
 WINTERS = 3  # looked at, from the coldest on; ours
@@ -48,6 +49,19 @@ def variants(jobs: Sequence[Job], chosen: opt.Option, grid: opt.Grid) -> list[tu
             parts.setdefault(name, []).append(winter_run.outcomes(one, site, moved_block, moved_first))
     assert site is not None
     return [(name, answers.answers(site, alone, told).isel(option=[-1])) for name, told in parts.items()]
+
+
+def dearer(site: Reduced, grid: opt.Grid, winters: Sequence[xr.Dataset], factor: float) -> xr.Dataset | None:
+    """Answers of all options where fuel and current cost `factor` of their prices; None where no price is known."""
+    prices = site.venue.prices
+    if prices is None or prices.energy is None:
+        return None
+    moved = {
+        name: None if (known := getattr(prices, name)) is None else factor * known
+        for name in ("energy", "electricity", "demand")
+    }
+    venue = site.venue.model_copy(update={"prices": prices.model_copy(update=moved)})
+    return answers.answers(replace(site, venue=venue), grid, winters)
 
 
 def _wetter(first: xr.Dataset, change: float) -> xr.Dataset:

@@ -15,16 +15,18 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numba
 import xarray as xr
 
-from microclimate import __version__
+from microclimate.column import jit
 from microclimate.errors import refuse
 from microclimate.schema import FORMAT
 from microclimate.sizing import cluster, winter_run
 from microclimate.sizing.winter_run import Job
+from microclimate.venue.equipment import Crew
 
 RESTARTS = 3  # of the local pool after a worker died; ours
 Progress = Callable[[int, int, float], None]  # tasks done, in all, seconds left
@@ -52,11 +54,16 @@ def check(where: Where) -> None:
 
 
 def path(folder: Path, job: Job) -> Path:
-    """The file of a task: readable name, and a hash of everything that decides its result."""
+    """The file of a task: readable name, and a hash of everything that decides its result, our own sources among it.
+
+    What turns results into money (prices, plant, crew) and the venue's own events are not in it: a winter stays good
+    when they change.
+    """
     digest = hashlib.sha256()
-    weather = job.climate.weather
+    weather, equipment = job.climate.weather, job.venue.equipment.model_copy(update={"plant": None})
+    bare = {"equipment": equipment, "prices": None, "crew": Crew.model_validate({}), "events": (), "name": ""}
     told = (
-        job.venue.digest(),
+        job.venue.model_copy(update=bare).digest(),
         job.grid,
         job.events,
         job.shifts,
@@ -64,11 +71,18 @@ def path(folder: Path, job: Job) -> Path:
         job.climate.season,
         job.climate.deep,
     )
-    digest.update(repr((told, str(weather["time"].values[0]), __version__, FORMAT)).encode())
+    digest.update(repr((told, str(weather["time"].values[0]), dict(weather.attrs), _sources(), FORMAT)).encode())
     for name in sorted(str(name) for name in weather.data_vars):
         digest.update(weather[name].values.tobytes())
     plain = re.sub(r"[^A-Za-z0-9]+", "-", job.name).strip("-")
     return folder / f"{plain}_{digest.hexdigest()[:16]}.nc"
+
+
+@cache
+def _sources() -> str:
+    """Of all that a winter is worked out with: files of ours, compiler, machine."""
+    file = Path(winter_run.__file__).resolve()
+    return jit.source_hash(file, file.parent.parent)
 
 
 def run(jobs: Sequence[Job], folder: Path, where: Where, progress: Progress) -> list[xr.Dataset]:

@@ -88,7 +88,7 @@ def sizing(
         for case, some, these in zip(cases, jobs, results, strict=True)
     ]
     sized = sizing_told.sized(
-        venue, [(case.site, case.events, case.shifts) for case in cases], told, jobs[0], grid, target, planned, given
+        venue, [(case.site, case.events, case.shifts) for case in cases], told, grid, target, planned, given
     )
     text = words_sizing.text(sized)
     if question.out is not None:

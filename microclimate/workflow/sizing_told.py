@@ -49,7 +49,23 @@ def climate(
         tuple(code for code in str(found.weather.attrs.get("assumed", "")).split("\n") if code),
         _trials(jobs, grid),
         _by_night(site, parts, number),
+        tuple(_row(name, one) for name, one in sensitivity.variants(jobs, grid.options[number], grid)),
+        _priced(site, grid, parts, target),
     )
+
+
+def _priced(
+    site: Reduced, grid: opt.Grid, parts: Sequence[xr.Dataset], target: float
+) -> tuple[tuple[float, int, float], ...]:
+    """What is chosen, and what it costs, where fuel and current are cheaper and dearer."""
+    found = []
+    for factor in (1.0 - sensitivity.PRICE, 1.0 + sensitivity.PRICE):
+        told = sensitivity.dearer(site, grid, parts, factor)
+        if told is not None:
+            number = answers.smallest(told, target)
+            number = answers.nearest(told) if number is None else number
+            found.append((factor, number, float(told["cost"][number].mean())))
+    return tuple(found)
 
 
 def _trials(jobs: Sequence[Job], grid: opt.Grid) -> TrialsTold:
@@ -93,16 +109,14 @@ def sized(
     venue: Venue,
     cases: Sequence[tuple[Reduced, tuple[Event, ...], tuple[int, ...]]],
     told: Sequence[ClimateTold],
-    jobs: Sequence[Job],
     grid: opt.Grid,
     target: float,
     planned: bool,
     given: bool,
 ) -> Sized:
-    """All that was asked, and what the first climate's choice hangs on."""
+    """All that was asked; circuits are those of the first climate's choice."""
     (site, events, shifts), first, plant = cases[0], told[0], venue.equipment.plant
     option = grid.options[first.chosen]
-    moved = [_row(name, one) for name, one in sensitivity.variants(jobs, option, grid)]
     known = circuit.installed(plant, site.heated_area)
     return Sized(
         venue.name,
@@ -123,7 +137,6 @@ def sized(
         max((policy.lead for policy in grid.policies), default=0.0),
         tuple((one.how, one.value, one.low, one.high) for one in known),
         _circuits(site, grid, option, 0.3 if plant is None else plant.glycol),
-        tuple(moved) + _dearer(moved[0]),
         tuple(told),
     )
 
@@ -132,17 +145,6 @@ def _row(name: str, told: xr.Dataset) -> tuple[str, float, float, float]:
     """Share held, heat and cost of one variant."""
     heat = float(told["heat_per_area"].mean()) / money.JOULES
     return name, float(told["held"].values[0]), heat, float(told["cost"].mean())
-
-
-def _dearer(known: tuple[str, float, float, float]) -> tuple[tuple[str, float, float, float], ...]:
-    """Fuel a quarter dearer and cheaper (the crew's part is left with it: an upper bound)."""
-    _, held, heat, cost = known
-    if not np.isfinite(cost):
-        return ()
-    return tuple(
-        (name, held, heat, cost * (1.0 + sign * sensitivity.PRICE))
-        for name, sign in (("prices a quarter lower", -1.0), ("prices a quarter higher", 1.0))
-    )
 
 
 def _circuits(site: Reduced, grid: opt.Grid, option: opt.Option, glycol: float) -> tuple[CircuitTold, ...]:
