@@ -311,7 +311,6 @@ SIZING_VARIABLES: Mapping[str, Var] = {
     "run_hours": Var(WINTER, "h", None, "longest of any group", 0, 1e5, "time: sum"),
     "heat": Var(WINTER, "J", None, "put into the root zone", 0, np.inf, "time: sum"),
     "heat_per_area": Var(WINTER, "J m-2", None, "the same over the heated area", 0, np.inf, "time: sum"),
-    "heat_by_group": Var(("option", "group"), "J m-2", None, "mean of winters", 0, np.inf, "time: sum"),
     "power_mean": Var(WINTER, "W m-2", None, "over the whole season and the heated area", 0, 5000, MEAN),
     "power_max": Var(WINTER, "W m-2", None, "highest, over the heated area", 0, 5000, "time: maximum"),
     "fuel": Var(WINTER, "J", None, "fuel or current of the plant", 0, np.inf, "time: sum"),

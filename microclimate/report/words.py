@@ -64,7 +64,8 @@ def between(low: float, high: float, kind: str, shown: Shown) -> str:
 
 def distance(value: float, shown: Shown) -> str:
     """How far a place is: '5.3 km' or '3.3 miles'."""
-    return f"{value / 1000:.1f} km" if shown.system == "metric" else f"{value / _MILE:.1f} miles"
+    far, unit = (value / 1000, "km") if shown.system == "metric" else (value / _MILE, "miles")
+    return f"{far:.0f} {unit}" if far >= 100.0 else f"{far:.1f} {unit}"
 
 
 def depth(value: float, shown: Shown) -> str:

@@ -86,7 +86,6 @@ def answers(site: Reduced, grid: opt.Grid, winters: Sequence[xr.Dataset]) -> xr.
         "run_hours": (("option", "winter"), hours),
         "heat": (("option", "winter"), np.einsum("owgn,g->ow", energy, area)),
         "heat_per_area": (("option", "winter"), per_area.sum(axis=2)),
-        "heat_by_group": (("option", "group"), energy.sum(axis=3).mean(axis=1)),
         "power_mean": (("option", "winter"), per_area.sum(axis=2) / seconds),
         "power_max": (("option", "winter"), highest.max(axis=2)),
         "fuel": (("option", "winter"), np.stack([one.fuel for one in bills], axis=1)),
