@@ -12,7 +12,6 @@ from microclimate.simulate import run
 from tests.simulate import world as w
 
 PATCHES, REALIZATIONS, HOURS = 5, 8, 20.0
-MEMORY = np.exp(-1.0 / 12.0)  # from hour to hour: wind and cloud of a typical year forget in 12 h (trial on Greensboro)
 ZONES = [0, 1, 2, 0, 1]
 
 
@@ -168,48 +167,3 @@ def test_memory_does_not_grow_with_the_steps() -> None:
         )
         sizes.append(result.accounts.nbytes + result.state.nbytes + result.heat.nbytes + result.traces.nbytes)
     assert sizes[0] == sizes[1]
-
-
-def test_ten_minutes_against_one() -> None:
-    """Minimum of 10-min means of the canopy over 40 nights of hourly cloud and wind, 10-min against 1-min steps.
-
-    Mean within 0.01 K, worst within 0.15 K (bars of the project). Forcing is the mean over each step in both.
-    """
-    nights, hours = 40, 15
-    venue = w.venue()
-    rng = np.random.default_rng(8)
-    fine = hours * 60
-    clock = (np.arange(fine) + 0.5) / 60.0
-
-    def hourly(low: float, high: float) -> np.ndarray:
-        """Hourly values with straight lines between, as weather comes to the column."""
-        walk = rng.normal(0.0, 1.0, (nights, hours + 1))
-        for hour in range(1, hours + 1):
-            walk[:, hour] = MEMORY * walk[:, hour - 1] + np.sqrt(1.0 - MEMORY**2) * walk[:, hour]
-        values = low + (high - low) / (1.0 + np.exp(-2.0 * walk))
-        return np.array([np.interp(clock, np.arange(hours + 1), row) for row in values])[:, None]
-
-    cloud, wind = hourly(0.0, 70.0), hourly(0.3, 4.0)
-    air = 273.0 + rng.normal(0.0, 3.0, (nights, 1, 1)) - 4.0 * np.sin(np.pi * clock / hours)
-    fields = {
-        "air_temperature": air * np.ones((nights, 1, fine)),
-        "dew_point": (air - 2.0) * np.ones((nights, 1, fine)),
-        "wind_speed": wind,
-        "longwave_sky_down": 225.0 + cloud,
-    }
-    lowest = []
-    for step in (60.0, 600.0):
-        count = round(step / 60.0)
-        means = {name: values.reshape(nights, 1, -1, count).mean(axis=-1) for name, values in fields.items()}
-        forcing = w.forcing(float(hours), step, realizations=nights, **means)
-        plan = w.plan(venue)
-        wanted = [(0, night) for night in range(nights)]
-        _, states = run.outcome(
-            venue, [forcing], w.initial(venue, 1, nights), plan, [w.window(0, hours)], states=wanted
-        )
-        assert states is not None
-        canopy = states["canopy_temperature"].values[0, :, 0].reshape(nights, -1, 10 // count).mean(axis=-1)
-        lowest.append(canopy[:, 6:].min(axis=-1))
-    off = lowest[1] - lowest[0]
-    assert abs(off.mean()) < 0.01
-    assert abs(off).max() < 0.15
