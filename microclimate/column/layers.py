@@ -13,9 +13,6 @@ Array = NDArray[np.float64]
 
 COUNT = 20  # layers of a column; 12 to 32 are supported
 FINEST = 0.004  # [m] thickness aimed at under the surface; ours, by trial against closed forms
-FREEZING_COARSE = 0.1  # [K] sand freezes between 0 and -0.1 degC (from memory)
-FREEZING_FINE = 0.3  # [K] loam between 0 and -0.3 degC (trial on measured soils)
-
 SAND_ALPHA, SAND_SHAPE = 6.0, 2.5  # [m-1], [1] van Genuchten's numbers of a root-zone sand (from memory: 4-8, 2-3)
 
 
@@ -38,6 +35,8 @@ class Layer(Protocol):
     def coarse(self) -> bool: ...
     @property
     def conductivity(self) -> float | None: ...  # [W m-1 K-1]
+    @property
+    def freezing_range(self) -> float: ...  # [K]
 
 
 @dataclass(frozen=True)
@@ -53,6 +52,7 @@ class Grid:
     solid_heat_capacity: Array  # [J m-3 K-1]
     coarse: NDArray[np.bool_]
     fixed_conductivity: Array  # [W m-1 K-1], NaN where water and quartz decide
+    freezing_range: Array  # [K] below 0 degC over which the water freezes
 
     @property
     def faces(self) -> Array:
@@ -107,6 +107,7 @@ def grid(layers: Sequence[Layer], count: int = COUNT) -> Grid:
         spread("solid_heat_capacity"),
         np.repeat(np.array([layer.coarse for layer in layers], dtype=bool), counts),
         np.repeat(np.array(fixed, dtype=float), counts),
+        spread("freezing_range"),
     )
 
 
@@ -177,14 +178,13 @@ class Properties:
     conductivity_frozen: Array
 
 
-def properties(cut: Grid, water_content: Array, freezing_range: Array | None = None) -> Properties:
+def properties(cut: Grid, water_content: Array) -> Properties:
     """What the layers of a `Grid` do with a water content [m3 m-3], shape (..., layer).
 
     Conductivity by `soil.conductivity_sand` (coarse) or `soil.conductivity_loam`, where the material fixes none.
     """
     shape = np.broadcast_shapes(water_content.shape, cut.thickness.shape)
     water = np.broadcast_to(np.minimum(water_content, cut.porosity), shape)
-    span = np.where(cut.coarse, FREEZING_COARSE, FREEZING_FINE) if freezing_range is None else freezing_range
 
     def conductivity(frozen: float) -> Array:
         rule = (cut.porosity, cut.quartz, np.maximum(cut.dry_density, 1.0), water, frozen)
@@ -196,7 +196,7 @@ def properties(cut: Grid, water_content: Array, freezing_range: Array | None = N
         soil.heat_capacity(cut.porosity, cut.solid_heat_capacity, water, 0.0),
         soil.heat_capacity(cut.porosity, cut.solid_heat_capacity, water, 1.0),
         soil.latent_store(water),
-        np.broadcast_to(span, shape),
+        np.broadcast_to(cut.freezing_range, shape),
         conductivity(0.0),
         conductivity(1.0),
     )

@@ -10,7 +10,11 @@ from microclimate.venue.limits import SPECIES
 from microclimate.venue.materials import GROUND
 from microclimate.venue.model import Model, Unit, unknown
 
+MOST_LAYERS = 16  # of the 20 that a column is cut into, so that some can be cut finer; ours
 PROFILE_DEPTH = 2.5  # [m] to which layers on the ground are carried down; ours (yearly wave damps with about 2 m)
+
+# [K] sand freezes between 0 and -0.1 degC (from memory), loam between 0 and -0.3 degC (trial on measured soils)
+_FREEZING = {True: 0.1, False: 0.3}
 
 BaseKind = Literal["on ground", "insulated", "tray over still air", "tray over draughty air", "heated air below"]
 
@@ -25,9 +29,14 @@ class Layer(Model):
     quartz: Annotated[float, Unit("1", 0, 1)] = Field(description="quartz in the solids, share of their volume")
     dry_density: Annotated[float, Unit("kg/m3", 10, 3000)] = Field(description="dry mass of the layer per volume")
     solid_heat_capacity: Annotated[float, Unit("1", 1e4, 5e6)] = Field(description="of the solids alone, J/m3K")
-    coarse: bool = Field(description="sand or gravel (true), or fine soil (false): how wetting raises conductivity")
+    coarse: bool = Field(
+        strict=True, description="sand or gravel (true), or fine soil (false): how wetting raises conductivity"
+    )
     conductivity: Annotated[float, Unit("W/m/K", 0.01, 5)] | None = Field(
         description="fixed conductivity for what is no soil (boards, concrete); not given: from water and quartz"
+    )
+    freezing_range: Annotated[float, Unit("delta_K", 0.005, 2)] = Field(
+        description="how far below 0 degC its last water freezes: 0.1 K in sand and gravel, 0.3 K in fine soil"
     )
 
     @model_validator(mode="before")
@@ -38,7 +47,8 @@ class Layer(Model):
         known = GROUND.get(data["material"].strip())
         if known is None:
             raise unknown("material", data["material"], GROUND)
-        return known.defaults() | data
+        found = known.defaults() | data
+        return {"freezing_range": _FREEZING[found["coarse"] is True]} | found
 
     @model_validator(mode="after")
     def _possible(self) -> Self:
@@ -87,6 +97,17 @@ class Base(Model):
             raise PydanticCustomError("base", "air_temperature is missing: it is needed for 'heated air below'", {})
         if self.kind != "heated air below" and self.air_temperature is not None:
             raise PydanticCustomError("base", "air_temperature belongs to 'heated air below' only", {})
+        foreign = {"open_side": self.open_side, "draught": self.draught or None, "air_gap": self.air_gap or None}
+        wanted = "layers over air"
+        if self.over_air:
+            foreign, wanted = {"deep_temperature": self.deep_temperature}, "layers on the ground"
+        for name, value in foreign.items():
+            if value is not None:
+                raise PydanticCustomError(
+                    "base",
+                    "{name} belongs to {wanted}, not to {kind}",
+                    {"name": name, "wanted": wanted, "kind": repr(self.kind)},
+                )
         return self
 
     @property
@@ -126,7 +147,9 @@ class Ground(Model):
 
     zones: tuple[str, ...] = Field((), description="names of the zones built so; none: all others")
     build: str | None = Field(None, description=f"kind of build: {', '.join(BUILDS)}")
-    layers: tuple[Layer, ...] = Field((), description="from the surface down, instead of `build`")
+    layers: tuple[Layer, ...] = Field(
+        (), max_length=MOST_LAYERS, description=f"from the surface down, instead of `build`; at most {MOST_LAYERS}"
+    )
     water_content: Annotated[float, Unit("1", 0, 0.6)] | None = Field(
         None, description="water in the root zone if measured; else the material's usual one"
     )

@@ -37,7 +37,7 @@ def soil(depth: float) -> Any:
     """A layer for `layers.grid`; its numbers do not matter here."""
     return SimpleNamespace(
         thickness=depth, porosity=0.4, water_content=0.2, quartz=0.5, dry_density=1500.0, solid_heat_capacity=2e6,
-        coarse=True, conductivity=None,
+        coarse=True, conductivity=None, freezing_range=0.1,
     )  # fmt: skip
 
 

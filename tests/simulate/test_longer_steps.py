@@ -117,7 +117,7 @@ def test_ten_minutes_against_one() -> None:
 def test_five_minutes_against_one() -> None:
     """The step of a night's answer, 240 nights of half hours with straight lines. Found: mean 0.004 K, worst 0.12 K.
 
-    Straight lines have kinks, sharper than weather's own. The worst is a lawn in whose sky a hole opens for half an hour
+    Straight lines have kinks, sharper than weather has. The worst is a lawn in whose sky a hole opens for half an hour
     (295, 261, 288 W m-2), a dip of 2 K that steps of first order damp; at 10 min its night is off by 0.23 K, the mean
     of all by 0.008 K.
     """
