@@ -98,16 +98,12 @@ class Base(Model):
         if self.kind != "heated air below" and self.air_temperature is not None:
             raise PydanticCustomError("base", "air_temperature belongs to 'heated air below' only", {})
         foreign = {"open_side": self.open_side, "draught": self.draught or None, "air_gap": self.air_gap or None}
-        wanted = "layers over air"
         if self.over_air:
-            foreign, wanted = {"deep_temperature": self.deep_temperature}, "layers on the ground"
-        for name, value in foreign.items():
-            if value is not None:
-                raise PydanticCustomError(
-                    "base",
-                    "{name} belongs to {wanted}, not to {kind}",
-                    {"name": name, "wanted": wanted, "kind": repr(self.kind)},
-                )
+            foreign = {"deep_temperature": self.deep_temperature}
+        where = "on the ground" if self.over_air else "over air"
+        for name in (name for name, value in foreign.items() if value is not None):
+            context = {"name": name, "where": where, "kind": self.kind}
+            raise PydanticCustomError("base", "{name} belongs to layers {where}, not to '{kind}'", context)
         return self
 
     @property

@@ -9,9 +9,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
 from typer.testing import CliRunner
 
 from microclimate import cli
+from microclimate.actions import plan as plans
+from microclimate.learn import replay
+from microclimate.schema import Event
+from microclimate.simulate import run, start
+from microclimate.workflow import files
 
 HEAD = """
 name = "Plots side by side"
@@ -154,3 +160,96 @@ def test_sand_over_gravel_is_drier_at_the_top_and_freezes_sooner(spell: pd.DataF
     """Water hangs above the gravel, as much as in even sand in all: less of it near the top has to freeze."""
     frozen = [(spell[f"{name} 0.025"] < -0.15).sum() for name in ("perched", "even")]
     assert frozen[0] > frozen[1] + 3
+
+
+LOOP = "supply_temperature = 40\npower = 200\nset_point = 8\ndepth = 0.15\nprobe_depth = 0.05"
+CIRCUITS = {
+    "modulates": LOOP,
+    "on or off": f"{LOOP}\nhysteresis = 1",
+    "deep probe": LOOP.replace("probe_depth = 0.05", 'probe_depth = "120 mm"'),
+    "late": f"{LOOP}\nlag = 12",
+    "slow": f"{LOOP}\nramp = 1",
+    "weak": LOOP.replace("power = 200", "power = 30"),
+    "cool water": LOOP.replace("supply_temperature = 40", "supply_temperature = 10"),
+    "cool water, dry": LOOP.replace("supply_temperature = 40", "supply_temperature = 10") + "\ndrying = 0.8",
+    "wide": LOOP.replace("supply_temperature = 40", "supply_temperature = 12") + "\npitch = 0.5",
+    "cable": 'kind = "cable"\npower = 60\nset_point = 8\ndepth = 0.15\nprobe_depth = 0.05',
+}
+
+
+@pytest.fixture(scope="module")
+def heated(tmp_path_factory: pytest.TempPathFactory) -> xr.Dataset:
+    """States of the zones by name, each with a circuit of its own, and one without; heat is allowed all the time."""
+    folder, frame = tmp_path_factory.mktemp("heated"), weather(5)
+    grounds = {name: f'build = "sand over gravel"\ncircuit = "{name}"' for name in CIRCUITS}
+    circuits = "\n".join(f'[[circuit]]\nname = "{name}"\n{text}' for name, text in CIRCUITS.items())
+    text = venue(grounds | {"none": 'build = "sand over gravel"'}, circuits)
+    (folder / "venue.toml").write_text(text, encoding="utf-8")
+    frame.assign(**{"soil_temperature @ 0.10 m [degC]": 7.0}).to_csv(folder / "station.csv", index=False)
+    place = files.described(folder / "venue.toml")
+    station = replay.station(place, folder / "station.csv", folder / "station.csv")
+    (stretch,) = station.stretches
+    sets = {zone.name: zone.circuit is not None for zone in place.field.zones}
+    loops = {zone.name: place.equipment.circuit(zone.circuit or "weak") for zone in place.field.zones}
+    settings = {
+        "heating_allowed": np.array([float(on) for on in sets.values()]),
+        "set_point": np.array([loop.set_point for loop in loops.values()]),
+        "supply_temperature": np.array([loop.supply_temperature or 308.15 for loop in loops.values()]),
+    }
+    plan = plans.constant(place, stretch.begin, stretch.end, "heat", settings)
+    first = start.states(place, stretch.patches, 1, stretch.begin)
+    window = Event("spell", *(pd.Timestamp(moment).to_pydatetime() for moment in (stretch.begin, stretch.end)))
+    _, states = run.outcome(place, stretch.forcing, first, plan, [window], states=[(0, 0)])
+    assert states is not None
+    one = states.isel(plan=0, realization=0)
+    return one.assign_coords(name=("patch", one["zone"].values)).swap_dims(patch="name")
+
+
+def _at(heated: xr.Dataset, name: str, depth: float) -> np.ndarray:
+    """Temperature of a zone at a depth [degC], every step."""
+    one = heated.sel(name=name)
+    layers = one["soil_temperature"].transpose("time", "layer").values
+    return np.array([np.interp(depth, one["depth"].values, row) for row in layers]) - 273.15
+
+
+def _energy(heated: xr.Dataset, name: str) -> float:
+    return float(heated["heating_power"].sel(name=name).mean())
+
+
+def test_each_zone_is_heated_by_its_own_circuit_and_one_without_not_at_all(heated: xr.Dataset) -> None:
+    assert _energy(heated, "none") == 0.0
+    assert _at(heated, "none", 0.05)[-1] < 2.0
+    assert min(_energy(heated, name) for name in CIRCUITS) > 5.0
+
+
+def test_a_probe_at_any_depth_is_held_at_its_set_point(heated: xr.Dataset) -> None:
+    """8 degC where the probe is, on the last two days; a deep probe asks for less."""
+    for name, depth in (("modulates", 0.05), ("deep probe", 0.12)):
+        last = _at(heated, name, depth)[-576:]
+        assert last.min() > 7.95
+        assert np.median(last) == pytest.approx(8.0, abs=0.01)  # the sun lifts it at noon
+    assert _energy(heated, "deep probe") < _energy(heated, "modulates")
+
+
+def test_an_on_off_thermostat_swings_in_its_band_and_spends_alike(heated: xr.Dataset) -> None:
+    power, probe = heated["heating_power"].sel(name="on or off").values[-576:], _at(heated, "on or off", 0.05)[-576:]
+    assert (power == 0.0).any()
+    assert (np.diff((power > 0.0).astype(int)) != 0).sum() >= 4
+    assert probe.min() < 7.6
+    assert probe.max() > 8.4
+    assert _energy(heated, "on or off") == pytest.approx(_energy(heated, "modulates"), rel=0.06)
+
+
+def test_lag_ramp_and_limit_hold_the_heat_back(heated: xr.Dataset) -> None:
+    late = heated["heating_power"].sel(name="late").values
+    assert (late[: 12 * 12 - 1] == 0.0).all()
+    assert _energy(heated, "slow") < _energy(heated, "modulates")
+    assert float(heated["heating_power"].sel(name="weak").max()) == pytest.approx(30.0)
+    assert float(heated["heating_power"].sel(name="cable").max()) == pytest.approx(60.0)
+
+
+def test_the_water_gives_what_its_pipes_and_their_sand_let_through(heated: xr.Dataset) -> None:
+    """Cooler water gives less, dry sand round the pipes less still, and so do pipes far apart."""
+    assert _energy(heated, "cool water") < 0.9 * _energy(heated, "modulates")
+    assert _energy(heated, "cool water, dry") < 0.93 * _energy(heated, "cool water")
+    assert _energy(heated, "wide") < 0.9 * _energy(heated, "modulates")
