@@ -4,7 +4,8 @@ import numpy as np
 
 from microclimate.physics.elementwise import Value, formula
 
-PHOTON_SHARE = 0.45  # [1] photosynthetic (400-700 nm) share of shortwave energy; .41-.48 Akitsu et al. 2022
+PHOTON_SHARE = 0.45  # [1] photosynthetic (400-700 nm) share of shortwave energy
+PHOTON_SHARE_RANGE = (0.41, 0.48)  # over skies: Akitsu et al. 2022
 PHOTONS_PER_JOULE = 4.57e-6  # [mol J-1] of that light; McCree 1972; Thimijan & Heins 1983 (4.6)
 
 

@@ -1,15 +1,18 @@
-"""Maps of the field for `zones`: in one hue, about 0 degC, and of differences about 0.
+"""Maps of the field and strips of days for `zones`: in one hue, pale at 0 degC, and of differences pale at 0.
 
-Each takes an Axes and Datasets and gives the Axes back.
+Each takes an Axes to draw on and gives it back. What they have in common: cells is a Dataset over cell with `x`, `y`
+[m] and attributes as `answer.CELLS` has them; outlines is a mapping of zone name to corners [m]; label stands under the
+scale; shown holds the reader's units. Zones carry the mean of their cells.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
 from matplotlib.colors import BoundaryNorm, ListedColormap
-from matplotlib.contour import ContourSet
 from numpy.typing import NDArray
 
 from microclimate.report.canvas import INK, SHARE, TEMPERATURE, about, about_freezing, levels
@@ -29,48 +32,113 @@ from microclimate.units import Shown
 MOST = 8  # classes of a map
 
 
+@dataclass(frozen=True)
+class _Scale:
+    """Rising borders of the classes, and a colour for each."""
+
+    borders: NDArray[np.float64]
+    colours: ListedColormap
+    norm: BoundaryNorm
+
+    @property
+    def digits(self) -> int:
+        """That tell neighbouring borders apart."""
+        step = self.borders[1] - self.borders[0]
+        return 0 if step >= 1.0 else 1 if step >= 0.1 else 2
+
+
+def _one_hue(borders: NDArray[np.float64]) -> _Scale:
+    """The darker the less."""
+    count = len(borders) - 1
+    colours = ListedColormap([SHARE(value) for value in np.linspace(0.0, 1.0, count)])
+    return _Scale(borders, colours, BoundaryNorm(borders, count))
+
+
+def _two_hues(borders: NDArray[np.float64], whole: BoundaryNorm) -> _Scale:
+    """As a scale about its middle has them, and none for classes that do not come up."""
+    middle = 0.5 * (borders[1:] + borders[:-1])
+    colours = ListedColormap([TEMPERATURE(int(whole(value))) for value in middle])
+    return _Scale(borders, colours, BoundaryNorm(borders, len(middle)))
+
+
 def share_map(
     axes: Axes, cells: xr.Dataset, name: str, outlines: Mapping[str, Corners], label: str, *, scale: float = 1.0
 ) -> Axes:
-    """A quantity that has no sign over the field, the darker the less; each zone holds its mean.
+    """A quantity that has no sign, the darker the less; `name` times `scale` is what is drawn."""
+    values = scale * cells[name].values
+    classed = _one_hue(classes(values[np.isfinite(values)]))
+    _painted(axes, cells, values, outlines, classed, classed.digits)
+    _bar(axes, classed, label)
+    return axes
 
-    Parameters
-    ----------
-    axes : Axes
-        To draw on.
-    cells : Dataset
-        Variable `name`, `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
-    name : str
-        Which.
-    outlines : mapping
-        Zone name to corners [m].
-    label : str
-        Under the colour bar, with the unit.
-    scale : float
-        The variable times this is what is drawn.
-    """
-    x, y, values = grid(cells, name)
-    borders = classes(scale * values[np.isfinite(values)])
-    masked = np.ma.masked_invalid(scale * values)
-    norm = BoundaryNorm(borders, SHARE.N)
-    filled = axes.contourf(x, y, masked, levels=borders, cmap=SHARE, norm=norm)
-    if len(borders) > 2:
-        axes.contour(x, y, masked, levels=borders[1:-1], colors=INK, linewidths=0.35)
+
+def canopy_map(
+    axes: Axes, cells: xr.Dataset, name: str, outlines: Mapping[str, Corners], label: str, shown: Shown
+) -> Axes:
+    """A temperature [K], pale at 0 degC."""
+    values = np.asarray(shown.number(cells[name].values, "temperature"), dtype=float)
+    borders = levels(values, shown, MOST)
+    classed = _two_hues(borders, about_freezing(borders, shown))
+    x, y, table = _painted(axes, cells, values, outlines, classed, 1, line="white")
+    where = freezing_contour(axes, x, y, table, shown)
+    _bar(axes, classed, f"{label} [{shown.symbol('temperature')}], {where}")
+    return axes
+
+
+def difference_map(
+    axes: Axes,
+    cells: xr.Dataset,
+    values: NDArray[np.float64],
+    outlines: Mapping[str, Corners],
+    label: str,
+    unsure: NDArray[np.bool_] | None = None,
+) -> Axes:
+    """A difference (cell,) in the reader's unit, pale at 0; hatched where `unsure` (cell,): its sign is not known."""
+    borders = classes(np.append(values[np.isfinite(values)], 0.0))
+    classed = _two_hues(borders, about(borders, 0.0))
+    x, y, _ = _painted(axes, cells, values, outlines, classed, 1)
+    if unsure is not None and unsure.any():
+        open_sign = grid(cells.assign(unsure=("cell", unsure.astype(float))), "unsure")[2]
+        axes.contourf(x, y, open_sign, levels=[0.5, 1.5], colors="none", hatches=["///"])
+    _bar(axes, classed, label)
+    return axes
+
+
+def _painted(
+    axes: Axes,
+    cells: xr.Dataset,
+    values: NDArray[np.float64],
+    outlines: Mapping[str, Corners],
+    classed: _Scale,
+    digits: int,
+    line: str = INK,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], np.ma.MaskedArray]:
+    """The classes over the field, its frame, and each zone with the mean of its cells; the values as a grid."""
+    x, y, table = grid(cells.assign(painted=("cell", values)), "painted")
+    masked = np.ma.masked_invalid(table)
+    axes.contourf(x, y, masked, levels=classed.borders, cmap=classed.colours, norm=classed.norm)
+    if len(classed.borders) > 2:
+        axes.contour(x, y, masked, levels=classed.borders[1:-1], colors=line, linewidths=0.4, linestyles="solid")
     outline_zones(axes, outlines)
     frame(axes, cells)
-    digits = 0 if borders[1] - borders[0] >= 1.0 else 1 if borders[1] - borders[0] >= 0.1 else 2
     for zone, corners in outlines.items():
-        inside = scale * cells[name].values[in_zone(cells, corners)]
+        inside = values[in_zone(cells, corners)]
         if inside.size:
-            dark = luminance(SHARE(float(norm(inside.mean())) / SHARE.N)) < 0.3
-            label_zone(axes, corners, zone, f"{inside.mean():.{digits}f}", dark=dark, halo=False)
-    bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
+            dark = luminance(classed.colours(int(classed.norm(inside.mean())))) < 0.3
+            told = f"{round(float(inside.mean()), digits) + 0.0:.{digits}f}".replace("-", "\u2212")
+            label_zone(axes, corners, zone, told, dark=dark, halo=False)
+    return x, y, masked
+
+
+def _bar(axes: Axes, classed: _Scale, label: str, size: float = 0.05) -> None:
+    """The classes' scale below."""
+    filled = ScalarMappable(norm=classed.norm, cmap=classed.colours)
+    bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=size, pad=0.02, aspect=40)
     bar.minorticks_off()
-    every = -(-len(borders) // MOST)
-    bar.set_ticks(borders[::every].tolist(), labels=[f"{b:.{digits}f}" for b in borders[::every]])
+    told = [f"{round(b, 2) + 0.0:.{classed.digits}f}".replace("-", "\u2212") for b in classed.borders]
+    bar.set_ticks(classed.borders.tolist(), labels=told)
     bar.set_label(label, fontsize=8)
     bar.ax.tick_params(labelsize=8, length=2)
-    return axes
 
 
 def classes(values: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -91,16 +159,7 @@ def shade_picture(axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners]
 
     Spots that bare metal brightens are dotted, where `stands_best` is in the cells and far above its mean.
 
-    Parameters
-    ----------
-    axes : Axes
-        To draw on.
-    cells : Dataset
-        `sun_factor` [1], `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
-    outlines : mapping
-        Zone name to corners [m].
-    azimuth : float
-        Of the sun, compass [degree].
+    cells holds `sun_factor` [1]; azimuth is the sun's, compass [degree].
     """
     x, y, lit = grid(cells, "sun_factor")
     masked = np.ma.masked_invalid(lit)
@@ -134,156 +193,39 @@ def shade_picture(axes: Axes, cells: xr.Dataset, outlines: Mapping[str, Corners]
     return axes
 
 
-def canopy_map(
-    axes: Axes, cells: xr.Dataset, name: str, outlines: Mapping[str, Corners], label: str, shown: Shown
-) -> Axes:
-    """A temperature over the field, pale at 0 degC, each zone with its mean.
-
-    Parameters
-    ----------
-    axes : Axes
-        To draw on.
-    cells : Dataset
-        Variable `name` [K], `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
-    name : str
-        Which.
-    outlines : mapping
-        Zone name to corners [m].
-    label : str
-        Under the colour bar.
-    shown : Shown
-        Units.
-    """
-    x, y, kelvin = grid(cells, name)
-    values = np.ma.masked_invalid(shown.number(kelvin, "temperature"))
-    borders = levels(np.asarray(values.filled(np.nan)), shown, MOST)
-    colours, norm = _classed(borders, about_freezing(borders, shown))
-    filled = axes.contourf(x, y, values, levels=borders, cmap=colours, norm=norm)
-    if len(borders) > 2:
-        axes.contour(x, y, values, levels=borders[1:-1], colors="white", linewidths=0.5, linestyles="solid")
-    where = freezing_contour(axes, x, y, values, shown)
-    told = shown.number(cells[name].values, "temperature")
-    _labelled(axes, cells, np.asarray(told), outlines, colours, norm, 1)
-    _bar(axes, filled, borders, f"{label} [{shown.symbol('temperature')}], {where}")
-    return axes
-
-
-def difference_map(
-    axes: Axes,
-    cells: xr.Dataset,
-    values: NDArray[np.float64],
-    outlines: Mapping[str, Corners],
-    label: str,
-    unsure: NDArray[np.bool_] | None = None,
-) -> Axes:
-    """A difference over the field, pale at 0, each zone with its mean; hatched where its sign is not known.
-
-    Parameters
-    ----------
-    axes : Axes
-        To draw on.
-    cells : Dataset
-        `x`, `y` [m] over cell; attributes as `answer.CELLS` has them.
-    values : array (cell,)
-        In the reader's unit.
-    outlines : mapping
-        Zone name to corners [m].
-    label : str
-        Under the colour bar, with the unit.
-    unsure : array (cell,), optional
-        Where what is not known is larger than the difference.
-    """
-    x, y, table = grid(cells.assign(apart=("cell", values)), "apart")
-    borders = classes(np.append(values[np.isfinite(values)], 0.0))
-    colours, norm = _classed(borders, about(borders, 0.0))
-    filled = axes.contourf(x, y, np.ma.masked_invalid(table), levels=borders, cmap=colours, norm=norm)
-    if len(borders) > 2:
-        axes.contour(x, y, np.ma.masked_invalid(table), levels=borders[1:-1], colors=INK, linewidths=0.35)
-    if unsure is not None and unsure.any():
-        open_sign = grid(cells.assign(unsure=("cell", unsure.astype(float))), "unsure")[2]
-        axes.contourf(x, y, open_sign, levels=[0.5, 1.5], colors="none", hatches=["///"])
-    _labelled(axes, cells, values, outlines, colours, norm, 1)
-    _bar(axes, filled, borders, label)
-    return axes
-
-
-def _labelled(
-    axes: Axes,
-    cells: xr.Dataset,
-    values: NDArray[np.float64],
-    outlines: Mapping[str, Corners],
-    colours: ListedColormap,
-    norm: BoundaryNorm,
-    digits: int,
-) -> None:
-    """The field's frame, and each zone with the mean of its cells."""
-    outline_zones(axes, outlines)
-    frame(axes, cells)
-    for zone, corners in outlines.items():
-        inside = values[in_zone(cells, corners)]
-        if inside.size:
-            dark = luminance(colours(int(norm(inside.mean())))) < 0.3
-            told = f"{round(float(inside.mean()), digits) + 0.0:.{digits}f}".replace("-", "\u2212")
-            label_zone(axes, corners, zone, told, dark=dark, halo=False)
-
-
-def _bar(axes: Axes, filled: ContourSet, borders: NDArray[np.float64], label: str) -> None:
-    """The classes' scale under a map."""
-    bar = axes.figure.colorbar(filled, ax=axes, orientation="horizontal", fraction=0.05, pad=0.02, aspect=40)
-    bar.minorticks_off()
-    bar.set_ticks(borders.tolist(), labels=[f"{round(b, 2) + 0.0:g}".replace("-", "\u2212") for b in borders])
-    bar.set_label(label, fontsize=8)
-    bar.ax.tick_params(labelsize=8, length=2)
-
-
-def _classed(borders: NDArray[np.float64], whole: BoundaryNorm) -> tuple[ListedColormap, BoundaryNorm]:
-    """One colour for each class, as a scale about its middle has it, and none for classes that do not come up."""
-    middle = 0.5 * (borders[1:] + borders[:-1])
-    colours = ListedColormap([TEMPERATURE(int(whole(value))) for value in middle])
-    return colours, BoundaryNorm(borders, len(middle))
-
-
 def strips(axes: Axes, daily: xr.Dataset, zones: Sequence[str], shown: Shown) -> Axes:
-    """Lowest canopy of each day, one strip a zone, pale at 0 degC.
-
-    Parameters
-    ----------
-    axes : Axes
-        To draw on.
-    daily : Dataset
-        `canopy_temperature_min` (zone, day) [K].
-    zones : sequence of str
-        Order from the top.
-    shown : Shown
-        Units and order of day and month.
-    """
-    values = shown.number(daily["canopy_temperature_min"].sel(zone=list(zones)).values, "temperature")
+    """Lowest canopy of each day, `canopy_temperature_min` (zone, day) [K], one strip a zone, pale at 0 degC."""
+    kelvin = daily["canopy_temperature_min"].sel(zone=list(zones)).values
+    values = np.asarray(shown.number(kelvin, "temperature"), dtype=float)
     borders = levels(values, shown, MOST)
-    colours, norm = _classed(borders, about_freezing(borders, shown))
-    filled = axes.pcolormesh(
-        np.arange(values.shape[1] + 1),
-        np.arange(len(zones) + 1),
-        values,
-        cmap=colours,
-        norm=norm,
-        edgecolors="face",
-        linewidth=0.3,
-    )
+    label = f"Lowest canopy [{shown.symbol('temperature')}]"
+    return _strips(axes, values, daily, zones, _two_hues(borders, about_freezing(borders, shown)), label, shown)
+
+
+def light_strips(axes: Axes, daily: xr.Dataset, zones: Sequence[str], shown: Shown) -> Axes:
+    """Light of each day, `light_integral` (zone, day) [mol m-2], one strip a zone, the darker the less."""
+    values = daily["light_integral"].sel(zone=list(zones)).values
+    return _strips(axes, values, daily, zones, _one_hue(classes(values)), "Light for growth [mol/m² a day]", shown)
+
+
+def _strips(
+    axes: Axes,
+    values: NDArray[np.float64],
+    daily: xr.Dataset,
+    zones: Sequence[str],
+    classed: _Scale,
+    label: str,
+    shown: Shown,
+) -> Axes:
+    """Values (zone, day), the first zone on top, the days below."""
+    across, down = np.arange(values.shape[1] + 1), np.arange(len(zones) + 1)
+    axes.pcolormesh(across, down, values, cmap=classed.colours, norm=classed.norm, edgecolors="face", linewidth=0.3)
     axes.invert_yaxis()
-    axes.set_yticks(np.arange(len(zones)) + 0.5, [zone[:18] for zone in zones], fontsize=6.5)
+    axes.set_yticks(down[:-1] + 0.5, [zone[:18] for zone in zones], fontsize=6.5)
     axes.tick_params(length=0)
     when = daily["day"].values
     every = max(1, -(-len(when) // 4))
-    axes.set_xticks(
-        np.arange(0, len(when), every) + 0.5,
-        [day(t + np.timedelta64(12, "h"), shown).partition(" ")[2] for t in when[::every]],
-        fontsize=7.5,
-    )
-    bar = axes.figure.colorbar(
-        filled, ax=axes, orientation="horizontal", fraction=0.04, pad=0.02, aspect=40, boundaries=borders
-    )
-    bar.minorticks_off()
-    bar.set_ticks(borders.tolist(), labels=[f"{b:g}".replace("-", "\u2212") for b in borders])
-    bar.set_label(f"Lowest canopy [{shown.symbol('temperature')}]", fontsize=8)
-    bar.ax.tick_params(labelsize=8, length=2)
+    told = [day(t + np.timedelta64(12, "h"), shown).partition(" ")[2] for t in when[::every]]
+    axes.set_xticks(across[:-1:every] + 0.5, told, fontsize=7.5)
+    _bar(axes, classed, label, size=0.04)
     return axes

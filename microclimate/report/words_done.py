@@ -9,6 +9,8 @@ from microclimate.report.tables import Table
 from microclimate.report.words import clock, day, depth, measure, number, sentence
 from microclimate.report.zones import Covered, ModuleRow, Zones
 
+SOFTER = 0.3  # [K] by which a cover softens the grass, from which it is told; ours
+
 
 def lamp_lines(told: Zones) -> list[str]:
     """Which zones lack light, and whether the lamps give it."""
@@ -46,11 +48,10 @@ def lamp_table(told: Zones) -> Table:
 
 def cover_lines(told: Zones) -> list[str]:
     """Each spell against what is published of how long a cover may lie."""
-    hot_air, hot_time, lift, event = told.cover_limits
+    hot_air, hot_time, lift, event, air_lift = told.cover_limits
     lines = []
     for spell in told.covers:
-        lay = f"{spell.name} lay {spell.lasts / 86400.0:.1f} d since it was last lifted"
-        told_of = [lay]
+        told_of = [f"{spell.name} lies {spell.lasts / 86400.0:.1f} d without being lifted"]
         if spell.closed and spell.hot > hot_time:
             warm = measure(hot_air, "temperature", told.shown)
             told_of.append(
@@ -63,10 +64,26 @@ def cover_lines(told: Zones) -> list[str]:
             told_of.append(
                 f"floors and quilts lie {event / 86400.0:.0f} d as a rule: leaves starve in the dark (magazine 2015)"
             )
+        if spell.sunny > 0.0:
+            told_of.append(
+                f"{spell.sunny / 3600.0:.0f} h in the sun under air above "
+                f"{measure(air_lift, 'temperature', told.shown)}, in which covers are lifted or "
+                "rolled back at midday and looked under twice a day (practice)"
+            )
+        if spell.late:
+            told_of.append(
+                "a dense cover harms from February on, as light returns: growth is weak and long, take it off before "
+                "the sod thins (Agronomy Journal 63, 1971)"
+            )
+        if spell.softer >= SOFTER:
+            told_of.append(
+                f"at its end half the plants die {measure(spell.softer, 'temperature difference', told.shown)} milder "
+                "than without it: warm days under a cover soften the grass (Crop Science 54, 2014)"
+            )
         if spell.mould > 0.0:
             told_of.append(f"{spell.mould:.0f} h wet in the band of pink snow mould, which a cover favours (extension)")
         if spell.wet_frost:
-            told_of.append("leaves were wet and frost came: a sheet laid on a wet leaf can freeze to it")
+            told_of.append("laid on a day of wet leaves and frozen under it: a sheet on a wet leaf can freeze to it")
         lines += [sentence(text) for text in told_of]
     return lines
 
@@ -75,7 +92,15 @@ def cover_table(told: Zones) -> Table:
     """Light lost, heat and wetness under each cover."""
     rows = [(spell.name, *_cover(spell, told)) for spell in told.covers]
     kelvin = told.shown.symbol("temperature difference")
-    heads = ("Cover", "lay [d]", "light lost [mol/m²]", f"canopy by day up to [{kelvin}] warmer", "leaf wet longer [h]")
+    heads = (
+        "Cover",
+        "lies [d]",
+        "light lost [mol/m²]",
+        f"highest canopy under it [{told.shown.symbol('temperature')}]",
+        f"warmer by day up to [{kelvin}]",
+        "leaf wet longer [h]",
+        f"kills half, milder by [{kelvin}]",
+    )
     return Table("What each cover cost", heads, tuple(rows))
 
 
@@ -83,8 +108,10 @@ def _cover(spell: Covered, told: Zones) -> tuple[str, ...]:
     return (
         f"{spell.lasts / 86400.0:.1f}",
         f"{float(photon_flux(spell.lost)):.1f}",
+        number(spell.warmest, "temperature", told.shown),
         number(spell.warmer, "temperature difference", told.shown),
         f"{spell.wetter:.0f}".replace("-", "\u2212"),
+        number(spell.softer, "temperature difference", told.shown),
     )
 
 
@@ -101,7 +128,8 @@ def stop_lines(told: Zones) -> list[str]:
     return [
         f"Limit for play: {play} at the shallowest depth told. Survival: half of a growing, heated grass dies when "
         f"the crown falls to {growing}; a heated field is tender, and that limit counts for it.",
-        "Under the weather given, nothing else done.",
+        "Heating held its set points from the first day told. What follows is looked at for "
+        f"{max(row.ahead for row in told.stopped):.0f} h of the weather given, nothing else done.",
     ]
 
 
@@ -111,7 +139,7 @@ def stop_table(told: Zones) -> Table:
         (
             row.zone,
             number(row.begin, "temperature", told.shown),
-            *(_hours(v) for v in (row.play, row.frost, row.growing, row.hardened)),
+            *(_hours(v, row.ahead) for v in (row.play, row.frost, row.growing, row.hardened)),
         )
         for row in sorted(told.stopped, key=lambda row: np.nan_to_num(row.frost, nan=1e9))
     ]
@@ -127,8 +155,8 @@ def stop_table(told: Zones) -> Table:
     return Table("Hours after heating stops", heads, tuple(rows))
 
 
-def _hours(value: float) -> str:
-    return "over 168" if np.isnan(value) else f"{value:.0f}"
+def _hours(value: float, ahead: float) -> str:
+    return f"over {ahead:.0f}" if np.isnan(value) else f"{value:.0f}"
 
 
 TOLD = 10  # modules named in a list; ours
@@ -138,7 +166,9 @@ def module_lines(told: Zones) -> list[str]:
     """How modules are counted, and what edge modules have more."""
     outer = [row for row in told.modules if row.edge]
     lines = [
-        "Modules are row and number: rows from the left side, numbers from the foot end, as seen along the long axis."
+        "Modules are row and number: rows from the left side, numbers from the foot end, as seen along the long axis.",
+        "Warmth is that of at most five days up to the span's coldest, light that of the whole span; modules.csv has "
+        "them all.",
     ]
     if outer:
         lines.append(f"{len(outer)} modules over air have an outer face in the open, which drains them too.")

@@ -5,7 +5,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from microclimate.report.words import clock, day, depth, measure, sentence
-from microclimate.report.zones import Zones
+from microclimate.report.zones import DONE, Variant, Zones
 from microclimate.units import Shown
 
 LEAST_BRIGHT = 15.0  # [W m-2] at the brightest spot from which light off bare metal is told; ours
@@ -14,7 +14,7 @@ LEAST = 1.15  # ratio of light below which two zones are told as alike; ours
 
 def title(told: Zones) -> str:
     """What the page is about."""
-    return f"Light and shade, {span(told)}"
+    return f"{'Light and shade' if told.spans is None else 'Shade against sun'}, {span(told)}"
 
 
 def span(told: Zones) -> str:
@@ -42,6 +42,37 @@ def headline(told: Zones) -> list[str]:
         ]
     cells = told.cells["light_integral"].values
     lines.append(f"From spot to spot it runs from {cells.min():.1f} to {cells.max():.1f} mol/m² a day.")
+    return lines + (_colder(told) if told.spans is not None else [])
+
+
+def _colder(told: Zones) -> list[str]:
+    """The coldest zone, and frost or heat over the field."""
+    spans, shown = told.spans, told.shown
+    assert spans is not None
+
+    def end(name: str, highest: bool) -> tuple[str, float]:
+        values = spans[name].values
+        k = int(np.argmax(values) if highest else np.argmin(values))
+        return str(spans["zone"].values[k]), float(values[k])
+
+    cold, night = end("night_canopy", highest=False)
+    warm, mild = end("night_canopy", highest=True)
+    lines = [
+        f"{cold} has the coldest nights, their lowest canopy {measure(night, 'temperature', shown)} on the mean; "
+        f"{warm} the mildest, {measure(mild, 'temperature', shown)}."
+    ]
+    zone, frost = end("hours_frost", highest=True)
+    thawed = end("hours_thawed_over_frozen", highest=True)
+    if frost > 0.0:
+        told_of = f"Canopy below freezing for up to {frost:.0f} h, in {zone}"
+        lines.append(
+            sentence(f"{told_of}; thawed over frozen for up to {thawed[1]:.0f} h, in {thawed[0]}")
+            if thawed[1] >= 0.5
+            else sentence(told_of)
+        )
+    zone, hot = end("hours_shoot_hot", highest=True)
+    if hot > 0.0:
+        lines.append(f"Canopy too hot for shoots to grow for up to {hot:.0f} h, in {zone}.")
     return lines
 
 
@@ -189,6 +220,8 @@ def survival_lines(told: Zones) -> list[str]:
         "Hardening was not fitted on turf by anyone whose numbers were found: the range holds winter wheat's course "
         "(Bergjord and others 2008) and timothy's (Thorsen and Höglind 2010; softening as Höglind and others measured "
         "it, 2008). Margin and share hardened are told at its tender end. A field kept warm and growing is tender.",
+        f"Hardening is told from {told.hardening_days} days of weather before the span, growing and tender before "
+        "them; the longer, the surer.",
         f"Conditions as published, no diagnosis: pink snow mould, leaf wet between {low} and {high}, with snow or "
         f"without; grey snow mould, snow lying {bears.grey_mould_days:.0f} days or more (extension of Rutgers and Utah "
         "State universities).",
@@ -228,7 +261,8 @@ def heat_lines(told: Zones) -> list[str]:
     share = 100.0 * float((parts[2] / (parts[0] + parts[1] + parts[2])).max())
     return [
         f"Shoots stop in a canopy above {leaf}; at {depth(0.1, shown)} roots suffer above {trouble}, stop at {root}.",
-        f"Light from the stands adds at most {share:.1f} % to a zone's sun and sky.",
+        f"Light from the stands adds at most {share:.1f} % to a zone's sun and sky, their warmth at most "
+        f"{float((mean['longwave_stands']).max()):.0f} W/m²; what bare metal has of it is told with --concrete.",
     ]
 
 
@@ -247,7 +281,7 @@ def variant_title(key: str) -> str:
 def canopy_title(told: Zones, name: str) -> str:
     """Over the map of the coldest or the hottest day's canopy."""
     which = "Lowest" if name == "coldest" else "Highest"
-    when = day(np.datetime64(str(told.cells.attrs[f"{name}_day"])) + np.timedelta64(12, "h"), told.shown)
+    when = _day(str(told.cells.attrs[f"{name}_day"]), told)
     return (
         f"{which} canopy on {when}, the {'coldest' if name == 'coldest' else 'warmest'} day"
         if len(told.days) > 1
@@ -265,56 +299,81 @@ def canopy_words(told: Zones, name: str) -> str:
     return f"From {low} in {names[zone[ends[0]]]} to {high} in {names[zone[ends[1]]]}. {each}"
 
 
+_APART = {
+    "without stands": "What the stands change in {}",
+    "concrete": "What bare metal, not concrete, changes in {}",
+    "seats covered": "What bare seats, not covered ones, change in {}",
+    "with lamps": "What the lamps change in {}",
+    "heated": "What heating changes in {}",
+    "covered": "What the covers change in {}",
+}
+
+
 def apart_title(key: str, name: str) -> str:
     """Over a map of what a variant changes."""
-    what = "light" if name == "light_integral" else "the coldest night's canopy"
-    return {
-        "without stands": f"What the stands change in {what}",
-        "concrete": f"What bare metal, not concrete, changes in {what}",
-        "seats covered": f"What bare seats, not covered ones, change in {what}",
-    }[key]
+    return _APART[key].format("light" if name == "light_integral" else "the coldest night's canopy")
 
 
-def apart_values(less: xr.Dataset, name: str, shown: Shown) -> tuple[NDArray[np.float64], str]:
-    """A difference in the reader's unit, and what stands under its scale."""
-    if name == "light_integral":
-        return less[name].values, "Difference in light [mol/m² a day]"
+def apart_values(less: xr.Dataset, name: str, shown: Shown) -> tuple[NDArray[np.float64], NDArray[np.bool_], str]:
+    """A difference in the reader's unit, where its sign is open, and what stands under its scale."""
+    light = name == "light_integral"
     kind = "temperature difference"
-    values = np.asarray(shown.number(less[name].values, kind), dtype=float)
-    hatched = ", hatched: sign open" if (np.abs(less[name].values) < less["unsure"].values).any() else ""
-    return values, f"Difference in lowest canopy [{shown.symbol(kind)}]{hatched}"
+    values = less[name].values if light else np.asarray(shown.number(less[name].values, kind), dtype=float)
+    half = less["light_unsure" if light else "unsure"].values
+    unsure = (np.abs(less[name].values) < half) & (half > 0.0)
+    unit = "Difference in light [mol/m² a day]" if light else f"Difference in lowest canopy [{shown.symbol(kind)}]"
+    return values, unsure, unit + (", hatched: sign open" if unsure.any() else "")
 
 
-def apart_words(told: Zones, less: xr.Dataset, name: str) -> str:
+def apart_words(told: Zones, variant: Variant, less: xr.Dataset, name: str) -> str:
     """What that map shows, and how sure it is."""
+    values, unsure, _ = apart_values(less, name, told.shown)
+    versus = "With them, less as it is" if variant.key in DONE else "As it is, less that"
+    share = 100.0 * float(unsure.mean())
     if name == "light_integral":
-        values = less[name].values
-        low, high = values.min(), values.max()
-        text = f"As it is, less that: from {low:.1f} to {high:.1f} mol/m² a day, the stands' form and colours as given."
+        text = f"{versus}: from {values.min():.1f} to {values.max():.1f} mol/m² a day"
+        if variant.key == "with lamps":
+            return f"{text}, as their maker has it."
+        either = float(np.median(less["light_unsure"].values))
+        what = "The share of daylight that feeds" if variant.key in DONE else "What is not known of the stands"
+        text += f". {what} moves it by {either:.1f} either way; on {share:.0f} % of the field the sign is open."
         return text.replace("-", "\u2212")
     kind = "temperature difference"
     low, high = (measure(float(f(less[name].values)), kind, told.shown) for f in (np.min, np.max))
     half = measure(float(np.median(less["unsure"].values)), kind, told.shown)
-    share = 100.0 * float((np.abs(less[name].values) < less["unsure"].values).mean())
+    when = _day(str(less.attrs["coldest_day"]), told)
     return (
-        f"As it is, less that: from {low} to {high}. What is not known of wind and air in the bowl moves it by "
-        f"{half} either way (middle of the field's spots); on {share:.0f} % of the field that leaves the sign open."
+        f"{versus}, {when}: from {low} to {high}. What is not known of wind and air in the bowl moves it by "
+        f"{half} either way (middle of the field's spots); on {share:.0f} % of the field the sign is open."
     )
 
 
-def strips_title() -> str:
+def _day(iso: str, told: Zones) -> str:
+    return day(np.datetime64(iso) + np.timedelta64(12, "h"), told.shown)
+
+
+def strips_title(name: str) -> str:
     """Over the calendar strips."""
-    return "Lowest canopy day by day, darkest zone on top"
+    return f"{'Lowest canopy' if name == 'strips' else 'Light'} day by day, darkest zone on top"
 
 
-def strips_words(told: Zones) -> str:
+def strips_words(told: Zones, name: str) -> str:
     """What the strips show."""
     assert told.daily is not None
+    if name != "strips":
+        light = told.daily["light_integral"]
+        dullest, brightest = (_day(told.days[int(f(light.mean("zone").values))].isoformat(), told) for f in _ENDS)
+        return (
+            f"Least light on {dullest}, most on {brightest}; from {float(light.min()):.1f} to {float(light.max()):.1f} "
+            "mol/m² a day. All numbers stand in days.csv."
+        )
     low = told.daily["canopy_temperature_min"]
     when = int(np.argmin(low.min("zone").values))
-    coldest = day(np.datetime64(told.days[when].isoformat()) + np.timedelta64(12, "h"), told.shown)
     frost = int((low.min("zone").values < 273.15).sum())
     return (
-        f"Frost somewhere on {frost} of {len(told.days)} days; coldest on {coldest}, "
+        f"Frost somewhere on {frost} of {len(told.days)} days; coldest on {_day(told.days[when].isoformat(), told)}, "
         f"{measure(float(low.min()), 'temperature', told.shown)}. All numbers stand in days.csv."
     )
+
+
+_ENDS = (np.argmin, np.argmax)

@@ -10,8 +10,12 @@ import xarray as xr
 
 from microclimate.report.tables import Table, csv_text
 from microclimate.report.words import UNKNOWN, depth, number
+from microclimate.report.words_beside import Beside
+from microclimate.report.words_limits import Limit
 from microclimate.schema import REPORT_DEPTHS
 from microclimate.units import Shown
+
+DONE = ("with lamps", "heated", "covered")  # variants that are something done, not something built
 
 
 @dataclass(frozen=True)
@@ -40,29 +44,29 @@ class Lit:
 
 @dataclass(frozen=True)
 class Covered:
-    """One cover's spell.
-
-    How long [s], light lost [J m-2], highest canopy warmer by [K], hours wetter, hours in the band of pink snow mould,
-    time in hot air [s]; whether it is closed, lay where leaves were wet and frost came, or is opaque.
-    """
+    """One cover's spell."""
 
     name: str
     kind: str
-    lasts: float
-    lost: float
-    warmer: float
-    wetter: float
-    mould: float
-    hot: float
-    closed: bool
-    wet_frost: bool
+    lasts: float  # [s]
+    lost: float  # light [J m-2]
+    warmest: float  # highest canopy under it [K]
+    warmer: float  # than without it, at most [K]
+    wetter: float  # leaf [h]
+    mould: float  # in the band of pink snow mould [h]
+    softer: float  # what kills half the plants, milder at its end than without it [K]
+    hot: float  # in hot air [s]
+    sunny: float  # in the sun under air that asks for lifting [s]
+    closed: bool  # lets no air through
+    wet_frost: bool  # laid on a day of wet leaves, frozen under it
     opaque: bool
+    late: bool  # dense, and lying as light returns
 
 
 @dataclass(frozen=True)
 class Stopped:
     """One zone after heating stops: 25 mm then [K]; hours to the limit for play, to frost at 25 mm, and to what kills
-    half of a growing and of a hardened grass (NaN: not within a week)."""
+    half of a growing and of a hardened grass (NaN: not in the hours looked ahead)."""
 
     zone: str
     begin: float
@@ -71,6 +75,7 @@ class Stopped:
     growing: float
     hardened: float
     heated: bool
+    ahead: float = 168.0  # hours looked ahead
 
 
 @dataclass(frozen=True)
@@ -133,13 +138,16 @@ class Zones:
     variants: tuple[Variant, ...] = ()
     compare: tuple[str, str] | None = None
     ranked: xr.Dataset | None = None  # `zonal.ranked`
+    light_unsure: xr.Dataset | None = None  # (unknown, zone): half of what each moves light and sun by
+    light_share: float = 0.0  # half the range of the photons in daylight, as a share of them
     edges: Mapping[str, float] = field(default_factory=dict)  # share of each zone where sun changes within a step
     probes: tuple[tuple[str, float, float, str], ...] = ()  # why, x, y [m], zone
     lamps: tuple[Lit, ...] = ()
     saturation: float = 650.0  # [umol m-2 s-1] of light that the grass can use
     strongest: float = 0.0  # [umol m-2 s-1] of the venue's lamps
     covers: tuple[Covered, ...] = ()
-    cover_limits: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)  # hot air [K], hours, lift, event [s]
+    # hot air [K], its time, lift, event [s], air in which to lift in the sun [K]
+    cover_limits: tuple[float, float, float, float, float] = (0.0, 0.0, 0.0, 0.0, 0.0)
     stopped: tuple[Stopped, ...] = ()
     modules: tuple[ModuleRow, ...] = ()
     off: np.datetime64 | None = None
@@ -147,6 +155,9 @@ class Zones:
     bears: Bears | None = None
     start: str = "season"  # what the ground began from: past or season
     assumed: tuple[str, ...] = ()
+    beside: Beside | None = None
+    limits: tuple[Limit, ...] = ()
+    hardening_days: int = 0  # of weather before the span, from which hardening is told
 
     @property
     def names(self) -> list[str]:
@@ -173,12 +184,13 @@ class Column:
     fine: tuple[int, int] | None = None  # digits for a metric and a US reader, where `kind` has too few
 
     def headed(self, shown: Shown, *, plain: bool = False) -> str:
-        """The head with its unit; `plain` as the package's own readers of CSV files understand it."""
+        """The head with its unit; `plain` in letters of ASCII, as spreadsheets want them."""
         head = self.head
         for metres in REPORT_DEPTHS:
             head = head.replace(f"{1000 * metres:.0f} mm", depth(metres, shown))
         if self.kind:
-            return f"{head} [{shown.unit(self.kind) if plain else shown.symbol(self.kind)}{self.per}]"
+            unit = shown.unit(self.kind).removeprefix("delta_") if plain else shown.symbol(self.kind)
+            return f"{head} [{unit}{self.per}]"
         unit = self.unit.replace("²", "2") if plain else self.unit
         return f"{head} [{unit}]" if unit else head
 
@@ -252,12 +264,14 @@ HEAT = (CANOPY_HIGH, HOT, ROOT_HIGH, TROUBLE, ROOT_HOT)
 
 
 def by_zone(told: xr.Dataset, names: Sequence[str], columns: Sequence[Column], shown: Shown, caption: str) -> Table:
-    """One row for each zone, from variables (zone,)."""
-    rows = []
-    for zone in names:
-        one = told.sel(zone=zone)
-        rows.append((zone, *(column.text(float(one[column.name]), shown) for column in columns)))
-    return Table(caption, ("Zone", *(column.headed(shown) for column in columns)), tuple(rows))
+    """One row for each zone, from variables (zone,); what is the same in every zone goes into the caption."""
+    texts = {c: [c.text(float(told[c.name].sel(zone=zone)), shown) for zone in names] for c in columns}
+    alike = [c for c in columns if len(names) > 2 and len(set(texts[c])) == 1]
+    kept = [c for c in columns if c not in alike] or [columns[0]]
+    same = ", ".join(f"{c.headed(shown)} {texts[c][0]}" for c in alike if c not in kept)
+    rows = tuple((zone, *(texts[c][k] for c in kept)) for k, zone in enumerate(names))
+    heads = ("Zone", *(c.headed(shown) for c in kept))
+    return Table(f"{caption}. The same in every zone: {same}" if same else caption, heads, rows)
 
 
 def csv_of(told: xr.Dataset, names: Sequence[str], columns: Sequence[Column], shown: Shown) -> str:
@@ -292,18 +306,27 @@ def cells_csv(cells: xr.Dataset, names: Sequence[str], columns: Sequence[Column]
 
 DAILY = (
     SUNLIT,
+    SUN,
+    SKY,
+    STANDS,
     LIGHT,
     Column("air_temperature", "mean air", kind=TEMPERATURE),
     Column("canopy_temperature_min", "lowest canopy", kind=TEMPERATURE),
     Column("canopy_temperature", "mean canopy", kind=TEMPERATURE),
     Column("canopy_temperature_max", "highest canopy", kind=TEMPERATURE),
     FROST,
+    FROZEN,
+    THAWED,
     OUTSIDE,
     WET,
     MOULD,
+    Column("hours_snow", "snow lying", "h", 1.0, 0),
     GROWTH,
     DEGREES,
+    COLD,
+    ROOT_COLD,
     HOT,
+    TROUBLE,
     ROOT_HOT,
     WATER,
     HARD,
@@ -346,7 +369,7 @@ def modules_csv(rows: Sequence[ModuleRow], shown: Shown) -> str:
         "light [mol/m2/d]",
         "outer face",
         f"half killed at, tender end [{unit}]",
-        f"margin on the coldest day [{shown.unit('temperature difference')}]",
+        f"margin on the coldest day [{shown.unit('temperature difference').removeprefix('delta_')}]",
         "laid",
     ]
     lines = []

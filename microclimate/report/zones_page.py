@@ -10,7 +10,16 @@ import xarray as xr
 from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
-from microclimate.report import canvas, figures_zones, words_done, words_places, words_reasons, words_zones
+from microclimate.report import (
+    canvas,
+    figures_zones,
+    words_beside,
+    words_done,
+    words_limits,
+    words_places,
+    words_reasons,
+    words_zones,
+)
 from microclimate.report.tables import Table
 from microclimate.report.words import glued
 from microclimate.report.zones import (
@@ -18,6 +27,7 @@ from microclimate.report.zones import (
     CANOPY_HIGH,
     CANOPY_LOW,
     COLDEST,
+    DONE,
     FROST,
     GROW,
     HEAT,
@@ -50,7 +60,6 @@ WIDTH = 80
 MAPS = (LIGHT, SUNLIT, SUN, SKY, STANDS, VIEW, LONG_SKY, LONG_STANDS)
 CANOPY_MAPS = (COLDEST, HOTTEST)
 DIFFERENCES = ("light_integral", "coldest")
-DONE = ("with lamps", "heated", "covered")
 LEAST = 0.005  # [K, h] of a difference that shows
 LEAST_MAP = 0.2  # [K, mol m-2 d-1] of a difference somewhere that is worth a map; ours
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -100,6 +109,8 @@ def parts(told: Zones) -> list[Part]:
         found.append(Part("Which modules first", words_done.module_lines(told), words_done.module_tables(told)))
     if told.compare is not None:
         found.append(Part("Two zones", words_places.compared_lines(told), [words_places.compared(told)]))
+    if told.beside is not None:
+        found.append(Part(words_beside.title(), words_beside.lines(told.beside, told.shown)))
     if told.ranked is not None:
         found.append(Part("Which is colder", words_places.order_lines(told), [words_places.order(told)]))
     found.append(
@@ -107,6 +118,8 @@ def parts(told: Zones) -> list[Part]:
     )
     if told.shade is not None:
         found.append(Part(words_zones.shade_title(told), [words_zones.shade_words(told)]))
+    if told.spans is not None:
+        found.append(Part("Limits, and where they come from", words_limits.lines(told.limits, told.grass, told.shown)))
     found.append(Part("From what", words_zones.sources(told)))
     assumed = words_reasons.assumed(told.assumed, told.shown)
     return [*found, Part("Assumed of the weather", assumed)] if assumed else found
@@ -132,15 +145,15 @@ def _grass(told: Zones, spans: xr.Dataset) -> list[Part]:
 def _variant(told: Zones, variant: Variant) -> Part:
     """As it is, less the variant; where something is done, the done less as it is, in the zones that it changes."""
     mean, done = told.zones.sel(which="mean"), variant.key in DONE
-    columns: list[Column] = []
-    differ = {}
-    if not done:
-        columns += [SUNLIT, LIGHT]
-        columns += [replace(c, digits=1) for c in (LONG_STANDS,) if c.name in mean]
-        differ = {c.name: mean[c.name] - variant.light[c.name] for c in columns}
+    sign = -1.0 if done else 1.0
+    columns: list[Column] = [SUNLIT, LIGHT, replace(LONG_STANDS, digits=1)]
+    if done:
+        columns = [LIGHT] if variant.key != "heated" else []
+    columns = [column for column in columns if column.name in mean]
+    differ = {c.name: sign * (mean[c.name] - variant.light[c.name]) for c in columns}
     if told.spans is not None and variant.spans is not None:
         for column in (NIGHT, CANOPY, ROOT, FROST) if done else (NIGHT, CANOPY, ROOT, FROST, WATER):
-            differ[column.name] = (told.spans[column.name] - variant.spans[column.name]) * (-1.0 if done else 1.0)
+            differ[column.name] = sign * (told.spans[column.name] - variant.spans[column.name])
             finer = replace(column, kind="temperature difference", fine=(2, 1))
             columns.append(finer if column.kind == TEMPERATURE else column)
     found = xr.Dataset(differ)
@@ -231,7 +244,7 @@ def figures(told: Zones) -> list[_Figure]:
         if told.spans is not None and told.daily is not None:
             found += [_canopy(told, told.spans, column) for column in CANOPY_MAPS]
             if len(told.days) > 1:
-                found.append(_strips(told, told.daily))
+                found += [_strips(told, told.daily, name) for name in ("strips", "light-strips")]
         for variant in told.variants:
             if variant.less is not None:
                 shown = [n for n in DIFFERENCES if n in variant.less and abs(variant.less[n].values).max() >= LEAST_MAP]
@@ -275,22 +288,22 @@ def _canopy(told: Zones, spans: xr.Dataset, column: Column) -> _Figure:
     return _Figure(column.name, title, _drawn(column.name, title, words, draw), words, table)
 
 
-def _strips(told: Zones, daily: xr.Dataset) -> _Figure:
-    """Each zone's days."""
-    title, words = words_zones.strips_title(), words_zones.strips_words(told)
+def _strips(told: Zones, daily: xr.Dataset, name: str) -> _Figure:
+    """Each zone's days: their lowest canopy, or their light."""
+    title, words = words_zones.strips_title(name), words_zones.strips_words(told, name)
+    drawn = figures_zones.strips if name == "strips" else figures_zones.light_strips
 
     def draw(axes: Any) -> Any:
-        return figures_zones.strips(axes, daily, told.names, told.shown)
+        return drawn(axes, daily, told.names, told.shown)
 
-    return _Figure("strips", title, _drawn("strips", title, words, draw, tall=True), words, None)
+    return _Figure(name, title, _drawn(name, title, words, draw, tall=True), words, None)
 
 
 def _apart(told: Zones, variant: Variant, less: xr.Dataset, name: str) -> _Figure:
     """What one variant changes, cell by cell, pale at 0."""
     title = words_zones.apart_title(variant.key, name)
-    values, label = words_zones.apart_values(less, name, told.shown)
-    words = words_zones.apart_words(told, less, name)
-    unsure = abs(less[name].values) < less["unsure"].values if name == "coldest" else None
+    values, unsure, label = words_zones.apart_values(less, name, told.shown)
+    words = words_zones.apart_words(told, variant, less, name)
 
     def draw(axes: Any) -> Any:
         return figures_zones.difference_map(axes, told.cells, values, told.outlines, label, unsure)

@@ -28,6 +28,7 @@ SUMS = (
     "hours_mould",
     "hours_snow",
 )
+FROZEN = [int(s) for s in (SurfaceState.CRUST, SurfaceState.FROZEN_LAYER, SurfaceState.THAWED_OVER_FROZEN)]
 WORST = tuple(name for name in SUMS if name.startswith("hours_"))
 
 
@@ -42,6 +43,9 @@ def by_day(days: xr.Dataset) -> xr.Dataset:
         dims = ("zone", *(d for d in days[name].dims if d != "patch"))
         ordered = days[name].transpose("patch", *dims[1:]).values if dims[1:] else values
         found[key] = (dims, _folded(ordered, days, how))
+    hours = days["hours_in_state"].transpose("patch", "day", "state").values
+    for name, states in (("hours_frozen", FROZEN), ("hours_thawed_over_frozen", FROZEN[2:])):
+        found[name] = (("zone", "day"), _folded(hours[..., states].sum(axis=-1), days, "max"))
     return xr.Dataset(found, coords={"zone": names(days), "day": days["day"], "depth": days["depth"]})
 
 
@@ -63,7 +67,6 @@ def over_span(days: xr.Dataset) -> xr.Dataset:
         return np.asarray(one.transpose("patch", "day", ...).values)
 
     hours = of("hours_in_state")
-    frozen = [int(s) for s in (SurfaceState.CRUST, SurfaceState.FROZEN_LAYER, SurfaceState.THAWED_OVER_FROZEN)]
     snow = of("hours_snow") >= 12.0
     patch = {
         "canopy_lowest": (of("canopy_temperature_min").min(axis=1), "min"),
@@ -75,7 +78,7 @@ def over_span(days: xr.Dataset) -> xr.Dataset:
         "root_highest": (of("soil_temperature_max", depth=2).max(axis=1), "max"),
         **{name: (of(name).sum(axis=1), "max") for name in WORST},
         "hours_thawed_over_frozen": (hours[..., int(SurfaceState.THAWED_OVER_FROZEN)].sum(axis=1), "max"),
-        "hours_frozen": (hours[..., frozen].sum(axis=(1, 2)), "max"),
+        "hours_frozen": (hours[..., FROZEN].sum(axis=(1, 2)), "max"),
         "snow_run": (np.array([_longest(row) for row in snow]), "max"),
         "wet_a_day": (of("hours_wet").mean(axis=1), "mean"),
         "light_integral": (of("light_integral").mean(axis=1), "mean"),

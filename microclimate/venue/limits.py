@@ -84,19 +84,27 @@ class Species:
 BY_SEASON = tuple(f.name for f in fields(Species) if f.name not in ("name", "warm_season") and "lt50" not in f.name)
 
 
-def _species(name: str, warm: bool, row: str) -> Species:
-    season = "warm" if warm else "cool"
-    hardy = {key: default(f"{key}_{row}") for key in ("lt50_hardened", "lt50_growing")}
-    return Species(name, warm, **hardy, **{key: default(f"{key}_{season}") for key in BY_SEASON})
-
-
-SPECIES = {
-    "perennial ryegrass": _species("perennial ryegrass", False, "perennial_ryegrass"),
-    "Kentucky bluegrass": _species("Kentucky bluegrass", False, "kentucky_bluegrass"),
-    "ryegrass and bluegrass": _species("ryegrass and bluegrass", False, "perennial_ryegrass"),
-    "tall fescue": _species("tall fescue", False, "tall_fescue"),
-    "bermudagrass": _species("bermudagrass", True, "bermudagrass"),
+_ROWS = {  # warm season, and the rows of what it bears hardened and growing
+    "perennial ryegrass": (False, "perennial_ryegrass"),
+    "Kentucky bluegrass": (False, "kentucky_bluegrass"),
+    "ryegrass and bluegrass": (False, "perennial_ryegrass"),
+    "tall fescue": (False, "tall_fescue"),
+    "bermudagrass": (True, "bermudagrass"),
 }
+
+
+def row_of(species: str, key: str) -> str:
+    """The row of the table in which a species' default stands."""
+    warm, row = _ROWS[species]
+    return f"{key}_{('warm' if warm else 'cool') if key in BY_SEASON else row}"
+
+
+def _species(name: str) -> Species:
+    keys = ("lt50_hardened", "lt50_growing", *BY_SEASON)
+    return Species(name, _ROWS[name][0], **{key: default(row_of(name, key)) for key in keys})
+
+
+SPECIES = {name: _species(name) for name in _ROWS}
 
 
 def _default(name: str, description: str) -> float:

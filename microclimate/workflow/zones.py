@@ -6,14 +6,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import xarray as xr
+from numpy.typing import NDArray
 
 from microclimate.errors import InputError, Problem, refuse
 from microclimate.exposure import daylight, patches
-from microclimate.exposure.bowl import Bowl
 from microclimate.exposure.bowl import bowl as build_bowl
-from microclimate.report import zones_page
+from microclimate.report import words_limits, zones_page
+from microclimate.report.words_limits import Limit
 from microclimate.report.zones import (
     COLDEST,
     GROW,
@@ -33,7 +33,6 @@ from microclimate.report.zones import (
     Bears,
     Covered,
     Stopped,
-    Variant,
     Zones,
     cells_csv,
     csv_of,
@@ -41,14 +40,23 @@ from microclimate.report.zones import (
     modules_csv,
 )
 from microclimate.risk import places, zonal
-from microclimate.venue.limits import default
+from microclimate.venue.limits import THRESHOLDS, default, row_of
 from microclimate.venue.load import Venue
 from microclimate.weather import complete, read
-from microclimate.workflow import files, zones_cells, zones_days, zones_done, zones_modules
-from microclimate.workflow.zones_cases import VARIANTS
+from microclimate.workflow import (
+    files,
+    zones_apart,
+    zones_beside,
+    zones_cells,
+    zones_covers,
+    zones_days,
+    zones_done,
+    zones_light,
+    zones_modules,
+)
+from microclimate.workflow.zones_covers import Spell
 from microclimate.workflow.zones_days import Days
-from microclimate.workflow.zones_done import Spell
-from microclimate.workflow.zones_run import LONGWAVE, Case, Lived, drawn, lived, mean_day
+from microclimate.workflow.zones_run import Case, air_before, drawn, lived
 
 PAGE_FILE, ZONES_FILE, CELLS_FILE = "zones.html", "zones.csv", "cells.csv"
 SPANS_FILE, DAYS_FILE, MODULES_FILE = "span.csv", "days.csv", "modules.csv"
@@ -107,7 +115,7 @@ def zones(
     days = zones_days.asked(first, last, site.time_zone, zones_days.today(now, site), weather)
     if weather is not None:
         weather = zones_days.covering(weather, days)
-    laid = zones_done.spells(covers, venue)
+    laid = zones_covers.spells(covers, venue)
     off = (
         None
         if heat_off is None
@@ -126,31 +134,42 @@ def zones(
     base = Case(venue, bowl)
     own = None if weather is None else lived(base, joined, weather, days)
     frame = {"cell_size": field.cell_size, "length": field.length, "width": field.width, "bearing": field.bearing}
-    cells = (own.cells if own is not None else _clear(bowl, venue, days)).assign_attrs(frame)
     names, draws, ranked = [zone.name for zone in field.zones], None, None
+    cells = own.cells if own is not None else zones_apart.clear(bowl, venue, days)
     if own is not None and weather is not None:
         say("Trying what is not known of the bowl ...")
-        draws = drawn(base, joined, weather, own)
+        draws = drawn(base, joined, weather, own, own.looked()[0])
         ranked = zonal.ranked(draws, own.days)
-        say("Running every cell through the coldest and the hottest day ...")
-        cells = cells.merge(zones_cells.extremes(base, joined, weather, own), combine_attrs="no_conflicts")
-    others = [_variant(key, base, joined, weather, days, own, (cells, draws)) for key in variants]
+        say("Running every cell through the coldest and the warmest day ...")
+        there = zones_cells.extremes(base, joined, weather, own, own.looked())
+        cells = cells.merge(there, combine_attrs="override").assign_attrs(there.attrs)
+    cells = cells.assign_attrs(frame)
+    whole = zones_apart.Field(base, joined, weather, days)
+    unsure = None
+    if pair is not None or variants:
+        say("Trying what is not known of the stands (kept for the next run) ...")
+        skies = zones_apart.clear_skies(venue, days) if own is None else own.skies
+        unsure = zones_light.unsure(venue, skies, days)
+    held = zones_apart.Held(cells, draws, unsure)
+    others = [zones_apart.might_be(key, whole, held, own) for key in variants]
+    least, most = pair or (names[int(k)] for k in _ends(cells, len(names)))
+    close = None if own is None else zones_beside.beside(whole, own, (least, most), tuple(others))
     under: tuple[Covered, ...] = ()
     stop: tuple[Stopped, ...] = ()
     if own is not None and weather is not None:
-        done = {
-            "with lamps": replace(base, added=zones_done.lamplit(venue)) if venue.lamps else None,
-            "covered": replace(base, plan=zones_done.plan_of(laid)) if laid else None,
-            "heated": replace(base, plan=zones_done.heating) if off is not None else None,
-        }
-        for key, case in done.items():
-            if case is not None:
-                ran = lived(case, joined, weather, days, with_cells=False)
-                others.append(Variant(key, _light(cells, venue), zonal.over_span(ran.days)))
-                if key == "covered":
-                    under = zones_done.covered(base, laid, own, ran, joined, weather)
-                if key == "heated" and off is not None:
-                    stop = zones_done.stopped(case, joined, weather, ran, off)
+        if venue.lamps:
+            lamps = replace(base, added=zones_done.lamplit(venue))
+            others.append(zones_apart.lamplit(whole, lamps, own))
+        if laid:
+            case = replace(base, plan=zones_covers.plan_of(laid))
+            variant, ran = zones_apart.covered(whole, case, own, laid)
+            others.append(variant)
+            under = zones_covers.covered(base, laid, own, ran, joined, weather)
+        if off is not None:
+            case = replace(base, plan=zones_done.heating)
+            variant, ran = zones_apart.done("heated", whole, case, own)
+            others.append(variant)
+            stop = zones_done.stopped(case, joined, weather, ran, off)
     shade = None
     if instant is not None:
         shade = daylight.shade(bowl, site, instant).assign_attrs(frame, when=str(instant.tz_localize(None)))
@@ -167,22 +186,27 @@ def zones(
         daily=None if own is None else zonal.by_day(own.days),
         variants=tuple(others),
         compare=pair,
-        lamps=zones_done.lit(venue, _light(cells, venue)["light_integral"]) if venue.lamps else (),
+        lamps=zones_done.lit(venue, zones_apart.by_zone(cells, venue)["light_integral"]) if venue.lamps else (),
         saturation=default("light_saturation"),
         strongest=max((lamp.photon_flux for lamp in venue.lamps), default=0.0),
         covers=under,
         cover_limits=tuple(
-            getattr(venue.limits, f"cover_{n}") for n in ("hot_air", "hot_time", "lift_time", "event_time")
+            getattr(venue.limits, f"cover_{n}") for n in ("hot_air", "hot_time", "lift_time", "event_time", "air_lift")
         ),
         stopped=stop,
         modules=() if own is None or weather is None else zones_modules.modules(base, joined, weather, own),
         off=off,
         ranked=ranked,
+        light_unsure=None if unsure is None else zones_light.by_zone(unsure, cells, names),
+        light_share=zones_apart.SHARE_UNSURE,
         edges=dict(zip(names, places.edge_share(cells, len(names)).tolist(), strict=True)),
         probes=tuple((p.why, p.x, p.y, p.zone) for p in places.probes(cells, names)),
         grass=venue.species().name,
         bears=_bears(venue),
         start="season" if own is None else str(own.starts[0][1].attrs["start_source"]),
+        beside=close,
+        limits=_limits(venue),
+        hardening_days=0 if weather is None else len(air_before(weather, days)),
         assumed=() if weather is None else zones_days.assumptions(weather),
     )
     text = zones_page.text(told)
@@ -191,32 +215,9 @@ def zones(
     return text
 
 
-def _variant(
-    key: str,
-    base: Case,
-    joined: xr.Dataset,
-    weather: xr.Dataset | None,
-    days: Days,
-    own: Lived | None,
-    told: tuple[xr.Dataset, xr.Dataset | None],
-) -> Variant:
-    """The same field as it might be, and by cell what is, less that; told: what is, its cells and its draws."""
-    venue, (cells, draws) = base.venue, told
-    changed = VARIANTS[key](venue)
-    case = Case(changed, build_bowl(changed))
-    if weather is None or own is None or draws is None:
-        light = _clear(case.bowl, venue, days)
-        less = (cells[["light_integral"]] - light[["light_integral"]]).assign_attrs(cells.attrs)
-        return Variant(key, _light(light, venue), None, less)
-    ran = lived(case, joined, weather, days)
-    there = ran.cells.merge(zones_cells.extremes(case, joined, weather, ran, of=own))
-    less = zones_cells.apart((cells, draws), (there, drawn(case, joined, weather, ran, of=own)), joined)
-    return Variant(key, _light(ran.cells, venue), zonal.over_span(ran.days), less.assign_attrs(cells.attrs))
-
-
 def _asked_for(laid: Sequence[Spell], off: np.datetime64 | None, with_weather: bool, days: Days, venue: Venue) -> None:
     """What is done needs weather, and lies within the days."""
-    problems = zones_done.lies_in(laid, days)
+    problems = zones_covers.lies_in(laid, days, venue)
     if (laid or off is not None) and not with_weather:
         problems.append(Problem("--cover, --heat-off", "there is no weather", "--weather FILE"))
     if off is not None and not days.edges[0] <= off < days.edges[-1]:
@@ -236,12 +237,15 @@ def _pair(compare: str | None, names: Sequence[str]) -> tuple[str, str] | None:
     if len(asked) != 2 or strange:
         found = f"there is no zone {strange[0]!r}" if strange else f"{len(asked)} names"
         raise refuse("--compare", found, "two zones with a comma between", f"zones are {', '.join(names)}")
+    if asked[0].lower() == asked[1].lower():
+        raise refuse("--compare", "names the same zone twice", "two zones with a comma between")
     return known[asked[0].lower()], known[asked[1].lower()]
 
 
-def _light(cells: xr.Dataset, venue: Venue) -> xr.Dataset:
-    """Each zone's mean of its cells."""
-    return daylight.by_zone(cells, tuple(zone.name for zone in venue.field.zones)).sel(which="mean")
+def _ends(cells: xr.Dataset, count: int) -> NDArray[np.int64]:
+    """The zones of least and of most light."""
+    light, zone = cells["light_integral"].values, cells["zone"].values.astype(int)
+    return np.argsort([light[zone == k].mean() for k in range(count)])[[0, -1]]
 
 
 def _bears(venue: Venue) -> Bears:
@@ -252,11 +256,16 @@ def _bears(venue: Venue) -> Bears:
     return Bears(**(grass | own | {"grey_mould_days": limits.grey_mould_days / 86400.0}))
 
 
-def _clear(bowl: Bowl, venue: Venue, days: Days) -> xr.Dataset:
-    """Light of each cell on a mean day of the span under a clear sky."""
-    begin, end = (pd.Timestamp(edge, tz="UTC") for edge in days.edges[[0, -1]])
-    found = daylight.span(bowl, daylight.clear(venue.site.site, begin, end))
-    return mean_day([found.drop_vars(LONGWAVE)], days)
+def _limits(venue: Venue) -> tuple[Limit, ...]:
+    """What is told against, with the table's source where the venue has not set its own."""
+    species, found = venue.species(), []
+    for key in (*words_limits.PLAY, *words_limits.SURVIVAL, *words_limits.GROWTH):
+        grass = hasattr(species, key)
+        row = row_of(species.name, key) if grass else key
+        value = float(getattr(species if grass else venue.limits, key))
+        told = ("", "") if value != default(row) else (THRESHOLDS[row].source, THRESHOLDS[row].confidence)
+        found.append(Limit(key, value, *told))
+    return tuple(found)
 
 
 def written(told: Zones, out: Path) -> str:

@@ -17,8 +17,8 @@ MOST = 8000  # cells that are run one by one: memory; ours
 BEFORE = np.timedelta64(1, "D")  # that each cell runs by itself before the day looked at; ours
 
 
-def extremes(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, of: Lived | None = None) -> xr.Dataset:
-    """Lowest canopy of the span's coldest day and highest of its hottest, of each cell.
+def extremes(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, looked: tuple[date, date]) -> xr.Dataset:
+    """Lowest canopy of one day and highest of another, of each cell.
 
     Parameters
     ----------
@@ -26,8 +26,8 @@ def extremes(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, of
         As for `zones_run.lived`.
     own : Lived
         What the case lived through: the grounds the cells start from.
-    of : Lived, optional
-        Whose coldest and hottest day are looked at, so that two cases are told of the same days; without it the own.
+    looked : tuple of date
+        The coldest and the warmest day (`Lived.looked`): the same for cases that are held against each other.
 
     Returns
     -------
@@ -35,42 +35,18 @@ def extremes(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, of
         `coldest`, `hottest` [K]; attributes `coldest_day`, `hottest_day` (ISO dates) and `each`, 1 where each cell was
         run and 0 where the field has more than `MOST` and the values are its patch's.
     """
-    days = (of or own).days
-    low, high = (days[f"canopy_temperature_{end}"].transpose("day", "patch").values for end in ("min", "max"))
-    looked = {"coldest": int(np.argmin(low.min(axis=1))), "hottest": int(np.argmax(high.max(axis=1)))}
     each = len(case.bowl.cell_x) <= MOST
+    dates = own.days["day"].values.astype("datetime64[D]")
     found = {}
-    for name, number in looked.items():
-        day = date.fromisoformat(str(days["day"].values[number])[:10])
-        end = "min" if name == "coldest" else "max"
+    for name, end, day in zip(("coldest", "hottest"), ("min", "max"), looked, strict=True):
         if each:
             found[name] = _cells(case, joined, weather, own, day, end)
         else:
+            number = int(np.flatnonzero(dates == np.datetime64(day))[0])
             values = own.days[f"canopy_temperature_{end}"].transpose("day", "patch").values[number]
             found[name] = zonal.painted(values, joined)
-    dates = {f"{name}_day": str(days["day"].values[number])[:10] for name, number in looked.items()}
-    return xr.Dataset({name: ("cell", values) for name, values in found.items()}, attrs=dates | {"each": int(each)})
-
-
-def apart(own: tuple[xr.Dataset, xr.Dataset], other: tuple[xr.Dataset, xr.Dataset], joined: xr.Dataset) -> xr.Dataset:
-    """One case less another by cell, with where what is not known leaves the sign open.
-
-    Parameters
-    ----------
-    own, other : (Dataset (cell), Dataset (draw, patch))
-        `light_integral` and `extremes` of a case, and its `zones_run.drawn`, of the same days and draws.
-    joined : Dataset
-
-    Returns
-    -------
-    Dataset (cell)
-        `light_integral` [mol m-2], `coldest` [K] and `unsure` [K], half the range of the latter over the draws.
-    """
-    nights = [part[1]["night_canopy"].transpose("draw", "patch").values for part in (own, other)]
-    half = 0.5 * np.ptp(nights[0] - nights[1], axis=0)
-    differ = {name: ("cell", own[0][name].values - other[0][name].values) for name in ("light_integral", "coldest")}
-    found = xr.Dataset(differ | {"unsure": ("cell", zonal.painted(half, joined))})
-    return found.assign_coords({name: own[0][name] for name in ("x", "y", "zone")})
+    told = {"coldest_day": looked[0].isoformat(), "hottest_day": looked[1].isoformat(), "each": int(each)}
+    return xr.Dataset({name: ("cell", values) for name, values in found.items()}, attrs=told)
 
 
 def _cells(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, day: date, end: str) -> np.ndarray:

@@ -49,22 +49,34 @@ def modules(case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived) -> 
             gone = float("nan")
             found += [ModuleRow(z.name, gone, gone, gone, False, gone, gone, group.before.until) for z in group.zones]
             continue
-        found += _rows(group, told.isel(day=slice(-DRAWN, None)), lt50)
+        found += _rows(group, told.isel(day=slice(-DRAWN, None)), lt50, _light(group, own.cells))
     return tuple(found)
 
 
-def _rows(group: Laid, told: xr.Dataset, lt50: NDArray[np.float64]) -> list[ModuleRow]:
+def _light(group: Laid, cells: xr.Dataset) -> list[float]:
+    """Light of the span's mean day on each module [mol m-2]: of the field's cells in it, or of the nearest."""
+    found = []
+    for zone in group.zones:
+        (left, bottom), _, (right, top), _ = zone.polygon
+        x, y = cells["x"].values, cells["y"].values
+        inside = (x >= left) & (x < right) & (y >= bottom) & (y < top)
+        nearest = np.hypot(x - 0.5 * (left + right), y - 0.5 * (bottom + top))
+        some = np.flatnonzero(inside) if inside.any() else np.argmin(nearest)
+        found.append(float(cells["light_integral"].values[some].mean()))
+    return found
+
+
+def _rows(group: Laid, told: xr.Dataset, lt50: NDArray[np.float64], light: list[float]) -> list[ModuleRow]:
     canopy = told["canopy_temperature_min"].transpose("patch", "day").values.min(axis=1)
     crown = told["crown_temperature_min"].transpose("patch", "day").values[:, -1]
     root = told["soil_temperature_min"].isel(depth=0).transpose("patch", "day").values.min(axis=1)
-    light = told["light_integral"].transpose("patch", "day").values.mean(axis=1)
     until = None if group.before is None else group.before.until
     return [
         ModuleRow(
             zone.name,
             float(canopy[k]),
             float(root[k]),
-            float(light[k]),
+            light[k],
             zone.base.open_side is not None,
             float(lt50[k]),
             float(crown[k] - lt50[k]),

@@ -1,7 +1,8 @@
 """A span of days run through the ground, stretch by stretch: what each patch lived through, and each cell got."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,7 @@ import xarray as xr
 from microclimate.actions import plan as plans
 from microclimate.exposure import daylight, force
 from microclimate.exposure.bowl import Bowl
+from microclimate.exposure.daylight import Open
 from microclimate.risk import turf
 from microclimate.simulate import run, start
 from microclimate.venue.load import Venue
@@ -43,11 +45,25 @@ class Case:
 
 @dataclass(frozen=True)
 class Lived:
-    """days (patch, day): `schema.DAYS`; cells: the mean day; starts: the ground at the start of each stretch."""
+    """days (patch, day): `schema.DAYS`; cells: the mean day; starts: the ground at the start of each stretch; skies:
+    of each stretch, without what wets or warms the stands."""
 
     days: xr.Dataset
     cells: xr.Dataset
     starts: tuple[tuple[Days, xr.Dataset], ...]
+    skies: tuple[Open, ...] = ()
+
+    def looked(self, among: tuple[date, date] | None = None) -> tuple[date, date]:
+        """The coldest and the warmest day, by the canopy; among the days from one to another where that is given."""
+        dates = self.days["day"].values.astype("datetime64[D]")
+        inside = np.ones(len(dates), dtype=bool)
+        if among is not None:
+            first, last = (np.datetime64(day) for day in among)
+            inside = (dates >= first) & (dates <= last)
+        low, high = (self.days[f"canopy_temperature_{end}"].transpose("day", "patch").values for end in ("min", "max"))
+        coldest = np.argmin(np.where(inside, low.min(axis=1), np.inf))
+        warmest = np.argmax(np.where(inside, high.max(axis=1), -np.inf))
+        return dates[coldest].item(), dates[warmest].item()
 
 
 def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, with_cells: bool = True) -> Lived:
@@ -68,7 +84,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
     species = [venue.species(venue.field.zones[k].turf) for k in joined["zone_index"].values.astype(int)]
     whole = force.forcing(venue, weather, bowl, joined, STEP)
     ground = _start(whole, weather, joined, days)
-    digests, cells, starts = [], [], []
+    digests, cells, starts, skies = [], [], [], []
     for stretch in days.stretches():
         begin, end = stretch.edges[[0, -1]]
         forcing = whole.again(zones_days.part(weather, begin - LEAD, end))
@@ -80,6 +96,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
         if with_cells:
             sky = daylight.under(forcing, pd.Timestamp(begin, tz="UTC"), pd.Timestamp(end, tz="UTC"))
             cells.append(daylight.span(bowl, sky))
+            skies.append(replace(sky, stands=sky.air, cover=None))
     told = xr.concat(digests, "day", data_vars="minimal", coords="minimal", compat="override")
     told = told.assign_coords(day=np.array([np.datetime64(d.isoformat(), "ns") for d in days.dates]))
     lived_before = air_before(weather, days)
@@ -87,6 +104,7 @@ def lived(case: Case, joined: xr.Dataset, weather: xr.Dataset, days: Days, *, wi
         turf.hardened(told, species, lived_before, north=venue.site.latitude >= 0.0),
         mean_day(cells, days) if cells else xr.Dataset(),
         tuple(starts),
+        tuple(skies),
     )
 
 
@@ -127,22 +145,18 @@ def mean_day(parts: list[xr.Dataset], days: Days) -> xr.Dataset:
 
 
 def drawn(
-    case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, of: Lived | None = None, draws: int = DRAWS
+    case: Case, joined: xr.Dataset, weather: xr.Dataset, own: Lived, last: date, draws: int = DRAWS
 ) -> xr.Dataset:
-    """What is not known of the bowl's wind and air, laid over the days round the coldest of the span (of `of`'s span,
-    so that two cases are told of the same days; the same draws for all cases).
+    """What is not known of the bowl's wind and air, laid over the days up to `last`; the same draws for all cases.
 
     Returns
     -------
     Dataset (draw, patch)
-        `night_canopy`, `canopy_mean` and `root_mean` [K] of at most `DRAWN` days up to the coldest one; attribute
-        `days`, how many those were.
+        `night_canopy`, `canopy_mean` and `root_mean` [K] of at most `DRAWN` days; attribute `days`, how many
+        those were.
     """
     venue = case.venue
     species = [venue.species(venue.field.zones[k].turf) for k in joined["zone_index"].values.astype(int)]
-    told_of = (of or own).days
-    coldest = int(np.argmin(told_of["canopy_temperature_min"].transpose("day", "patch").values.min(axis=1)))
-    last = told_of["day"].values[coldest].astype("datetime64[D]").item()
     stretch, ground = next((days, ground) for days, ground in own.starts if days.first <= last <= days.last)
     until = Days(stretch.first, last, stretch.time_zone)
     begin, end = until.edges[[0, -1]]

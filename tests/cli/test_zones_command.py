@@ -3,6 +3,8 @@
 import csv
 from pathlib import Path
 
+import numpy as np
+import pandas as pd
 import pytest
 from command_line import DEMO, called, us_copy
 
@@ -51,7 +53,9 @@ def test_the_picture_of_an_instant_shows_the_tall_stand_in_the_way(week: tuple[s
     assert "in the south-west" in week[0]
     assert "in shade: North-west corner." in week[0].replace("\n  ", " ")
     page = (week[1] / "zones.html").read_text(encoding="utf-8")
-    assert page.count("<svg") == page.count("<desc") == 12  # shade, eight of light and longwave, two of canopy, strips
+    assert (
+        page.count("<svg") == page.count("<desc") == 13
+    )  # shade, eight of light and longwave, two of canopy, two of strips
 
 
 def test_lines_fit_and_nothing_is_half_written(week: tuple[str, Path]) -> None:
@@ -120,6 +124,85 @@ def test_play_and_survival_are_told_apart(week: tuple[str, Path]) -> None:
     text = " ".join(week[0].split())
     assert "Limits for play, set in the venue: canopy 0.5 °C, 25 mm 1.0 °C. They say nothing of survival." in text
     assert "half the plants die at −5.0 °C while growing" in text
+    limits = text.split("Limits, and where they come from")[1]
+    assert "For play: canopy at least 0.5 °C (set in the venue)." in limits  # the demo's own; the table has 1.0
+    assert "half the plants die while growing, crown −5.0 °C (Prairie Turfgrass Research Centre 1996" in limits
+    assert "confidence medium" in limits
+    assert "same list" not in text
+
+
+def test_thresholds_of_the_grass_are_the_venue_s_to_set_and_limits_for_play_stay(tmp_path: Path) -> None:
+    path = tmp_path / "venue.toml"
+    own = '\n[[grass]]\nspecies = "ryegrass and bluegrass"\nlt50_growing = -8\nlight_min = 20\n'
+    path.write_text(VENUE.read_text(encoding="utf-8") + own, encoding="utf-8")
+    words = ("--weather", DEMO / "past.csv", "--from", "2026-01-17", "--to", "2026-01-17")
+    result = called("zones", path, *words)
+    assert result.exit_code == 0, result.output
+    text = " ".join(result.output.split())
+    assert "half the plants die while growing, crown −8.0 °C" in text
+    assert "light, least 20 mol/m² a day" in text
+    assert "For play: canopy at least 0.5 °C" in text
+    before = " ".join(called("zones", VENUE, *words).output.split())
+    part = "Hours over the span"
+    assert text.split(part)[1].split("Winter survival")[0] == before.split(part)[1].split("Winter survival")[0]
+
+
+@pytest.mark.parametrize(
+    ("words", "where", "wanted"),
+    [
+        (("--heat-off", "soon"), "--heat-off", "a local date and time"),
+        (("--heat-off", "2026-02-20T08:00"), "lies outside the days told", "a time within --from and --to"),
+        (("--cover", "quilt, 2026-01-16T17:00/2026-03-01T09:00"), "reaches out of the days told", "within"),
+        (("--cover", "tarp, 2026-01-16T17:00/2026-01-17T09:00"), "names no cover", "covers are growth sheet, quilt"),
+        (("--cover", "quilt, soon"), "--cover 'quilt, soon'", "START/END"),
+        (("--compare", "Moon, West flank 3"), "there is no zone 'Moon'", "zones are"),
+        (("--compare", "West flank 3, west flank 3"), "the same zone twice", "two zones"),
+        (("--at", "noon"), "--at", "a local date and time"),
+        (("--from", "2026-01-20", "--to", "2026-01-18"), "lies before --from", "a later one"),
+        (("--from", "2025-01-20", "--to", "2026-06-18"), "span 515 days", "at most 400 days"),
+    ],
+)
+def test_bad_input_names_where_what_and_the_cure(
+    words: tuple[str, ...], where: str, wanted: str, tmp_path: Path
+) -> None:
+    result = called("zones", VENUE, "--weather", DEMO / "past.csv", *words, "--out", tmp_path / "out")
+    assert result.exit_code == 2
+    text = " ".join(result.output.split())
+    assert where in text
+    assert wanted in text
+    assert "Traceback" not in text
+    assert not (tmp_path / "out").exists()
+
+
+def test_what_is_done_without_weather_and_modules_outside_the_grid_are_refused(tmp_path: Path) -> None:
+    for words in (("--heat-off", "2026-01-16T17:00"), ("--cover", "quilt, 2026-01-16T17:00/2026-01-16T19:00")):
+        result = called("zones", VENUE, "--from", "2026-01-16", *words)
+        assert result.exit_code == 2
+        assert "there is no weather" in result.output
+    path = tmp_path / "venue.toml"
+    grid = '\n[modules]\nlength = "5 m"\nwidth = "12 m"\n[[module]]\nat = ["9-2"]\nbase = "tray over still air"\n'
+    path.write_text(VENUE.read_text(encoding="utf-8") + grid, encoding="utf-8")
+    result = called("zones", path, "--from", "2026-01-16")
+    assert result.exit_code == 2
+    assert "9-2" in result.output
+
+
+def test_tables_open_in_a_spreadsheet(week: tuple[str, Path]) -> None:
+    """As pandas reads them: one header row, no empty column, numbers as numbers, a unit in each header that has one."""
+    for name, rows in (("zones.csv", 24), ("span.csv", 24), ("days.csv", 72), ("cells.csv", 53 * 34)):
+        path = week[1] / name
+        table = pd.read_csv(path)
+        assert len(table) == rows
+        assert not any("Unnamed" in str(head) or "delta" in str(head) for head in table.columns)
+        told = table.drop(columns=[c for c in ("zone", "day") if c in table])
+        assert all(np.issubdtype(kind, np.number) for kind in told.dtypes), name
+        assert all("[" in head for head in told.columns), name
+        assert path.read_bytes().isascii()
+    days = pd.read_csv(week[1] / "days.csv")
+    for head in ("from sun [MJ/m2/d]", "thawed over frozen [h]", "too cold for shoots [h]", "degree days [K d]"):
+        assert head in days
+    whole = days[[f"from {part} [MJ/m2/d]" for part in ("sun", "sky", "stands")]].sum(axis=1)
+    assert days["light [mol/m2/d]"].to_numpy() == pytest.approx(2.0565 * whole.to_numpy(), rel=3e-4)
 
 
 def test_the_same_field_without_stands_and_with_other_seats(tmp_path: Path) -> None:

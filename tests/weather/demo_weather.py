@@ -19,6 +19,7 @@ ZONE = "America/New_York"
 SITE = Site("demo", 36.10, -79.95, 273.0, ZONE)
 SEED = 20260128
 ISSUED = "2026-01-27T12:00:00-05:00"
+MONTHS = {"december.csv": 12, "july.csv": 7}
 SOURCE = Path(pvlib.__file__).parent / "data" / "723170TYA.CSV"
 
 
@@ -49,7 +50,10 @@ def _common(frame: pd.DataFrame) -> dict[str, object]:
 
 def past() -> str:
     """The fortnight before, as observed at a station with radiation."""
-    frame = hours("2026-01-13 13:00", "2026-01-27 12:00")
+    return _station(hours("2026-01-13 13:00", "2026-01-27 12:00"))
+
+
+def _station(frame: pd.DataFrame) -> str:
     table = _common(frame) | {
         "shortwave [W/m2]": frame["ghi"],
         "direct_normal [W/m2]": frame["dni"],
@@ -57,6 +61,12 @@ def past() -> str:
     }
     head = "# source: invented station (typical year, dates moved)\n# wind height: 10 m\n# temperature height: 2 m\n"
     return head + pd.DataFrame(table).to_csv(index=False, lineterminator="\n")
+
+
+def month(number: int) -> str:
+    """A month of the typical year, set into 2025, as a station with radiation has it."""
+    frame, _ = pvlib.iotools.read_tmy3(str(SOURCE), coerce_year=2025, map_variables=True)
+    return _station(frame[frame.index.month == number])
 
 
 def forecast() -> str:
@@ -102,6 +112,8 @@ def main() -> None:
     """Writes the files."""
     FOLDER.mkdir(exist_ok=True)
     (FOLDER / "past.csv").write_text(past(), encoding="utf-8", newline="\n")
+    for name, number in MONTHS.items():
+        (FOLDER / name).write_text(month(number), encoding="utf-8", newline="\n")
     (FOLDER / "forecast.csv").write_text(forecast(), encoding="utf-8", newline="\n")
     ensemble(FOLDER / "forecast.csv").to_netcdf(FOLDER / "ensemble.nc", engine="h5netcdf")
 

@@ -146,6 +146,8 @@ def test_a_forecast_from_the_future_is_refused(run: xr.Dataset) -> None:
 def test_the_demo_files_are_what_their_recipe_makes(tmp_path: Path) -> None:
     assert (DEMO / "past.csv").read_text("utf-8") == demo.past()
     assert (DEMO / "forecast.csv").read_text("utf-8") == demo.forecast()
+    for name, number in demo.MONTHS.items():
+        assert (DEMO / name).read_text("utf-8") == demo.month(number)
     made = demo.ensemble(DEMO / "forecast.csv")
     with xr.open_dataset(DEMO / "ensemble.nc", engine="h5netcdf") as file:
         for name in demo.KEPT:

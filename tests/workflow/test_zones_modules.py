@@ -49,7 +49,7 @@ def told(text: str, *, last: int = 17) -> dict[str, ModuleRow]:
     seen = bowl(venue)
     joined = patches.patches(venue.field.zones, seen, patches.morning_sun(seen, 36.1, -79.95, days.first))
     case = zones_run.Case(venue, seen)
-    own = zones_run.lived(case, joined, weather, days, with_cells=False)
+    own = zones_run.lived(case, joined, weather, days)
     return {row.name: row for row in zones_modules.modules(case, joined, weather, own)}
 
 
@@ -109,6 +109,28 @@ def test_a_past_in_the_open_where_the_zone_itself_is_open_changes_little(
 ) -> None:
     """The trays of the south end see 97 % of the sky: the same days on open ground leave nearly the same soil."""
     assert with_past["4-2"].root == pytest.approx(plain["4-2"].root, abs=0.5)
+
+
+def test_a_cover_where_they_lay_moves_the_answer(with_past: dict[str, ModuleRow]) -> None:
+    """The same trays in the open until the 16th, under the quilt there or bare.
+    Frosty days and nights under 0.4 m2K/W leave warmer soil (thin covers 1 to 3 K, a 50 mm air space 14 K of crown:
+    Agronomy Journal 91(2), 1999), and a crown that had less cold to harden it."""
+    quilt = told(
+        GRID + PAST.replace('at = ["4-2"]\n[module.before]\n', 'at = ["4-2"]\n[module.before]\ncover = "quilt"\n')
+    )
+    bare, under = with_past["4-2"], quilt["4-2"]
+    assert str(under.laid) == str(bare.laid) == "2026-01-16"
+    assert under.root > bare.root + 0.05
+    assert under.lt50 > bare.lt50 + 0.05
+    assert quilt["3-2"].root == pytest.approx(with_past["3-2"].root, abs=1e-6)  # the others have nothing of it
+
+
+def test_a_module_s_light_is_that_of_its_place_over_the_whole_span(plain: dict[str, ModuleRow]) -> None:
+    """The tall stand in the west darkens row 1 beside it (rows count from the left side), from afternoon on."""
+    light = [plain[f"{row}-12"].light for row in range(1, 7)]
+    assert all(np.isfinite(light))
+    assert max(light) - min(light) < 3.0
+    assert light[0] < light[2]
 
 
 def test_modules_laid_after_the_coldest_day_are_named_not_told() -> None:
