@@ -1,25 +1,9 @@
-"""What falls: wet-bulb temperature, the share that is snow, and the light that cloud lets through."""
+"""What falls: the share that is snow, and the light that cloud lets through."""
 
 import numpy as np
 
-from microclimate.constants import LATENT_VAPORISATION, ZERO_CELSIUS
+from microclimate.constants import ZERO_CELSIUS
 from microclimate.physics.elementwise import Value, formula
-from microclimate.physics.vapour import psychrometric_constant, saturation_pressure_water, slope_water
-
-
-@formula
-def wet_bulb(temperature: Value, vapour_pressure: Value, pressure: Value) -> Value:
-    """Temperature [K] of a wet thermometer in moving air: [K], [Pa], [Pa].
-
-    e_s(Tw) - gamma (T - Tw) = e, gamma = c_p p / (eps L) (FAO-56, Eq. 8 and 15 for a ventilated instrument), by eight
-    Newton steps from the air temperature, where the curve is steepest: they settle below 1e-6 K from 223 to 323 K.
-    """
-    gamma = psychrometric_constant(pressure, LATENT_VAPORISATION)
-    wet = temperature
-    for _ in range(8):
-        excess = saturation_pressure_water(wet) - gamma * (temperature - wet) - vapour_pressure
-        wet = wet - excess / (slope_water(wet) + gamma)
-    return wet
 
 
 @formula

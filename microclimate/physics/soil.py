@@ -151,7 +151,7 @@ def temperature_of_enthalpy(
     """Temperature above 0 degC [K] of a layer, from its `enthalpy` [J m-3 or J m-2, 0 = all liquid at 0 degC].
 
     Piecewise linear: slopes dT/dE [K per J] unfrozen, in the `first` and `second` stretch of freezing (amounts of
-    enthalpy > 0, same unit as `enthalpy`), frozen. Exact both ways with `enthalpy_of_temperature`; no branch.
+    enthalpy > 0, same unit as `enthalpy`), frozen. No branch.
     """
     return (
         np.maximum(enthalpy, 0.0) * slope_unfrozen
@@ -159,37 +159,6 @@ def temperature_of_enthalpy(
         + np.minimum(np.maximum(enthalpy + first, -second), 0.0) * slope_second
         + np.minimum(enthalpy + first + second, 0.0) * slope_frozen
     )
-
-
-@formula
-def enthalpy_of_temperature(
-    temperature: Value,
-    slope_unfrozen: Value,
-    first: Value,
-    slope_first: Value,
-    second: Value,
-    slope_second: Value,
-    slope_frozen: Value,
-) -> Value:
-    """Enthalpy of a layer from its temperature above 0 degC [K]: `temperature_of_enthalpy` turned round."""
-    warm, cold = first * slope_first, second * slope_second
-    return (
-        np.maximum(temperature, 0.0) / slope_unfrozen
-        + np.minimum(np.maximum(temperature, -warm), 0.0) / slope_first
-        + np.minimum(np.maximum(temperature + warm, -cold), 0.0) / slope_second
-        + np.minimum(temperature + warm + cold, 0.0) / slope_frozen
-    )
-
-
-@formula
-def frozen_fraction_of_enthalpy(enthalpy: Value, first: Value, second: Value, share: Value) -> Value:
-    """Frozen share of the freezable water [1] of a layer: `share` of it freezes in the `first` stretch, the rest after.
-
-    `enthalpy`, `first` and `second` in one unit, as in `temperature_of_enthalpy`.
-    """
-    one = np.minimum(np.maximum(-enthalpy / first, 0.0), 1.0)
-    two = np.minimum(np.maximum(-(enthalpy + first) / second, 0.0), 1.0)
-    return share * one + (1.0 - share) * two
 
 
 @formula

@@ -235,5 +235,5 @@ def _precipitation(have: dict[str, Floats], codes: list[str]) -> None:
 
 def snow_share(temperature: Floats, dew_point: Floats, pressure: Floats) -> Floats:
     """Share of precipitation that is snow [1], by wet-bulb temperature; [K], [K], [Pa]."""
-    wet = rain.wet_bulb(temperature, vapour.saturation_pressure_water(dew_point), pressure)
+    wet = vapour.wet_bulb(vapour.saturation_pressure_water(dew_point), temperature, pressure)
     return np.asarray(rain.snow_share(wet))

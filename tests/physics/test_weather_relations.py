@@ -38,11 +38,14 @@ def test_cloud_takes_three_quarters_of_the_light_at_most() -> None:
     assert_allclose(rain.shortwave_through_cloud(np.array([0.0, 0.5, 1.0])), [1.0, 0.92895, 0.25], atol=1e-5)
 
 
-def test_the_two_wet_bulbs_agree_over_water() -> None:
-    """A ventilated psychrometer and adiabatic saturation differ by 0.15 K at most in moist air above 0 degC."""
+def test_the_wet_bulb_is_that_of_a_ventilated_psychrometer() -> None:
+    """FAO-56, Eq. 15, with 6.62e-4 per kelvin against adiabatic saturation: within 0.15 K in moist air above 0 degC."""
     air = np.array([278.0, 288.0, 300.0])
     e = 0.6 * vapour.saturation_pressure_water(air)
-    assert_allclose(rain.wet_bulb(air, e, 101325.0), vapour.wet_bulb(e, air, 101325.0), atol=0.15)
+    wet = vapour.wet_bulb(e, air, 101325.0)
+    slope = vapour.slope_water(wet) + 6.62e-4 * 101325.0  # [Pa K-1] of the psychrometer's balance
+    off = (vapour.vapour_pressure_from_wet_bulb(wet, air, 101325.0, 6.62e-4) - e) / slope
+    assert_allclose(off, 0.0, atol=0.15)
 
 
 def test_clearness_runs_from_overcast_to_clear() -> None:
