@@ -54,16 +54,21 @@ material = "painted metal"
 """
 
 
+def text(kind: str = "horseshoe", material: str = "painted metal", exchange_floor: float = 3.0) -> str:
+    """The venue file; "none" is the same field in open country; `exchange_floor` of the grass [W m-2 K-1]."""
+    found = TEXT.replace("painted metal", material) + f"[turf]\nexchange_floor = {exchange_floor}\n"
+    if kind == "none":
+        return found.replace(found[found.index("[bowl]") : found.index("[turf]")], "")
+    if kind == "closed":  # all round and higher: sky view .86 over the middle zone
+        found = found.replace('kind = "horseshoe"\nopen_end = "head"', 'kind = "rounded rectangle"')
+        found = found.replace("rows = 40", "rows = 54").replace("riser = 0.5", "riser = 0.65")
+    return found
+
+
 @cache
 def venue(kind: str = "horseshoe", material: str = "painted metal", exchange_floor: float = 3.0):
-    """The venue; "none" is the same field in open country; `exchange_floor` of the grass [W m-2 K-1]."""
-    text = TEXT.replace("painted metal", material) + f"[turf]\nexchange_floor = {exchange_floor}\n"
-    if kind == "none":
-        return load.text(text.replace(text[text.index("[bowl]") : text.index("[turf]")], ""))
-    if kind == "closed":  # all round and higher: sky view .86 over the middle zone
-        text = text.replace('kind = "horseshoe"\nopen_end = "head"', 'kind = "rounded rectangle"')
-        text = text.replace("rows = 40", "rows = 54").replace("riser = 0.5", "riser = 0.65")
-    return load.text(text)
+    """The venue, read once a session."""
+    return load.text(text(kind, material, exchange_floor))
 
 
 @cache

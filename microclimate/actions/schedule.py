@@ -11,7 +11,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from microclimate.actions import cost, feedback, moves
+from microclimate.actions import cost, moves
 from microclimate.actions.case import Case
 from microclimate.actions.choice import NOTHING, Choice, Kind
 from microclimate.actions.constraints import Binding, slots_of_work
@@ -59,7 +59,7 @@ def best(case: Case, before: Choice | None = None, anew: Callable[[Choice], Case
     before : Choice, optional
         The plan advised last, in this run's slots: it stands unless another is worth the change.
     anew : callable, optional
-        The case under the bowl air that a plan with heat under open sky makes itself (`feedback.fed`).
+        The case under the bowl air that a plan with heat makes itself (`feedback.fed`).
     """
     table = search(case, () if before is None else (before,))
     first = int(cost.order(table, case.tolerated, case.prices)[0])
@@ -72,7 +72,7 @@ def best(case: Case, before: Choice | None = None, anew: Callable[[Choice], Case
     chosen = [first, *_of_other_kinds(table, first, case)]
     few = case.table([table.choices[k] for k in dict.fromkeys([*chosen, nothing])], everywhere=True)
     told = [cost.figures(few, k, case.prices) for k in range(len(few))]
-    if anew is not None and feedback.open_heat(few.choices[0]):
+    if anew is not None and few.choices[0].heated:
         told[0] = cost.figures(anew(few.choices[0]).table(few.choices[:1], everywhere=True), 0, case.prices)
     share, price = cost.honest(table, case.tolerated, case.prices)
     best = told[0]

@@ -63,7 +63,7 @@ def planned(
     booked = memory.booked(venue, told, now)
     found = cases.case(venue, blocks, initial, windows, now, booked=booked, history=done)
     last = memory.last(found)
-    own = {}  # the case under the air that a plan makes itself, where it heats under open sky
+    own = {}  # the case under the air that a plan makes itself, where it heats
 
     def anew(choice: Choice) -> cases.Case:
         own[choice] = feedback.fed(found, choice, lambda flux: replace(forcing, field_flux=flux))
