@@ -132,3 +132,43 @@ def test_files_that_cannot_be_used(tmp_path: Path, texts: dict[str, str], told: 
     assert told in error
     assert "Traceback" not in error
     assert not (tmp_path / "out").exists()
+
+
+def _without(column: str, missing: str, keep: int) -> str:
+    """The weather with a column missing but for one row in `keep`."""
+    head, *rows = days("weather").splitlines()
+    place = next(number for number, name in enumerate(head.split(",")) if name.startswith(column))
+    out = [head]
+    for number, row in enumerate(rows):
+        cells = row.split(",")
+        cells[place] = cells[place] if keep and number % keep == 0 else missing
+        out.append(",".join(cells))
+    return "\n".join(out) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("column", "missing", "keep", "told"),
+    [
+        ("air_temperature", "NaN", 0, "air_temperature [degC]: holds no value at all; wanted numbers"),
+        ("surface_downwelling_shortwave", "", 0, "holds no value at all"),
+        ("wind_speed", "NaN", 17, "no stretch of 12 h without a gap; wanted air_temperature, "),
+    ],
+)
+def test_weather_that_has_not_what_the_ground_needs(
+    tmp_path: Path, column: str, missing: str, keep: int, told: str
+) -> None:
+    """Nothing in a column, and a value every 8.5 h alone: gaps are bridged up to 3 h."""
+    code, text, error = replay(tmp_path, weather=_without(column, missing, keep))
+    assert (code, text) == (2, "")
+    assert error.startswith("weather.csv: ")
+    assert told in error
+    assert "Traceback" not in error
+    assert not (tmp_path / "out").exists()
+
+
+def test_readings_of_another_year(tmp_path: Path) -> None:
+    code, text, error = replay(tmp_path, readings=days("readings").replace("1998-", "1997-"))
+    assert (code, text) == (2, "")
+    assert "readings.csv: readings of 1997-11-05" in error
+    assert "wanted some within the weather's 1998-11-05" in error
+    assert "check the years and the time zone" in error
