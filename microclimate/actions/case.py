@@ -56,8 +56,9 @@ class Case:
 
     @cached_property
     def few(self) -> tuple[xr.Dataset, ...]:
-        """The forcing of those patches."""
-        return tuple(block.isel(patch=self.patches) for block in self.blocks)
+        """The forcing of those patches, all realizations in one block."""
+        blocks = [block.isel(patch=self.patches) for block in self.blocks]
+        return (xr.concat(blocks, "realization", coords="minimal", compat="override", join="override"),)
 
     @cached_property
     def probe(self) -> Array:
@@ -201,60 +202,71 @@ class Case:
         return max(s for s in starts if s is not None) if starts and None not in starts else None
 
     def table(self, choices: Sequence[Choice], *, everywhere: bool = False) -> Table:
-        """The table of these plans; plans without the cover, wanted where a cover cannot be laid, run beside them."""
-        wanted = list(dict.fromkeys([*choices, *(c.without_cover() for c in choices if c.spells)]))
-        found = self.outcome(wanted, everywhere=everywhere)[0]
-        area = self._area(found, everywhere)
-        state, final = (
-            found[name].transpose("plan", "realization", "patch", "event").values
-            for name in ("worst_surface_state", "final_surface_state")
-        )
-        lowest = found["canopy_temperature_min"].transpose("plan", "realization", "patch", "event").values
-        heat = found["heating_energy"].transpose("plan", "realization", "patch", "event").values[..., -1]
-        spent = (np.nan_to_num(heat) @ area / energy.JOULES + self.blown(wanted).sum(axis=2)) / self._efficiency
-        killed = (lowest[..., -1] < self._bears(found)) @ area
-        place = {choice: k for k, choice in enumerate(wanted)}
-        own = np.array([place[c] for c in choices])
-        bare = np.array([place[c.without_cover()] for c in choices])
+        """The table of these plans; where a realization forbids a cover, the plan without it stands in."""
         laid = np.stack([self.laid(choice) for choice in choices])
+        carried = list(zip(choices, laid, strict=True))
+        needed = dict.fromkeys([*choices, *(c.without_cover() for c, may in carried if not may.all())])
+        ran = {} if everywhere else self._ran
+        if fresh := [choice for choice in needed if choice not in ran]:
+            ran |= self._run(fresh, everywhere)
+
+        def column(part: int) -> Array:
+            rows = []
+            for choice, may in carried:
+                own, bare = ran[choice][part], ran[choice if may.all() else choice.without_cover()][part]
+                rows.append(np.where(may.reshape(-1, *(1,) * (own.ndim - 1)), own, bare))
+            return np.stack(rows)
+
+        state, final, lowest, spent, killed, warmest = (column(part) for part in range(6))
         hours = np.array([self.crew_hours(choice) for choice in choices])[:, None]
         bare_hours = np.array([self.crew_hours(choice.without_cover()) for choice in choices])[:, None]
+        crew = np.where(laid, hours, bare_hours + NOT_CARRIED_OUT * (hours - bare_hours))
+        return Table(tuple(choices), state, final, lowest, spent, killed, warmest, crew, laid)
 
-        def carried_out(values: Array) -> Array:
-            mask = laid.reshape(*laid.shape, *(1,) * (values.ndim - 2))
-            return np.asarray(np.where(mask, values[own], values[bare]))
+    @cached_property
+    def _ran(self) -> dict[Choice, tuple[Array, ...]]:
+        """What has been run on the worst patches; a plan is asked for again and again, as itself or without its cover."""
+        return {}
 
-        return Table(
-            tuple(choices),
-            carried_out(_worst(state)[..., :-1]),
-            carried_out(_worst(final)[..., -2]),
-            carried_out(np.min(lowest, axis=2)[..., :-1]),
-            carried_out(spent),
-            carried_out(killed.astype(float)),
-            carried_out(self._warmest(wanted, everywhere)),
-            np.where(laid, hours, bare_hours + NOT_CARRIED_OUT * (hours - bare_hours)),
-            laid,
+    def _run(self, choices: Sequence[Choice], everywhere: bool) -> dict[Choice, tuple[Array, ...]]:
+        """State, final state, lowest canopy, energy, turf killed and warmest canopy of each plan, (realization, ...)."""
+        hot = [any(self._heats_up(s) for s in choice.spells) for choice in choices]
+        found, traces = self.outcome(choices, everywhere=everywhere, traced=any(hot))
+        area = self._area(found, everywhere)
+        state, final, lowest, heat = (
+            found[name].transpose("plan", "realization", "patch", "event").values
+            for name in (
+                "worst_surface_state", "final_surface_state", "canopy_temperature_min", "heating_energy"
+            )
+        )  # fmt: skip
+        spent = (np.nan_to_num(heat[..., -1]) @ area / energy.JOULES + self.blown(choices).sum(axis=2)) / self._efficiency
+        parts = (
+            _worst(state)[..., :-1],
+            _worst(final)[..., -2],
+            np.min(lowest, axis=2)[..., :-1],
+            spent,
+            ((lowest[..., -1] < self._bears(found)) @ area).astype(float),
+            self._warmest(choices, hot, traces),
         )
+        return {choice: tuple(part[k] for part in parts) for k, choice in enumerate(choices)}
 
-    def _warmest(self, choices: Sequence[Choice], everywhere: bool) -> Array:
+    def _warmest(self, choices: Sequence[Choice], hot: Sequence[bool], traces: xr.Dataset | None) -> Array:
         """Warmest canopy while it lies under a cover, (plan, realization) [K]; minus infinity where it cannot be hot.
 
         That takes sun on the cover or warm air under it: the root zone's heat ends at its ceiling.
         """
         found = np.full((len(choices), self.gust.shape[0]), -np.inf)
-        hot = [k for k, choice in enumerate(choices) if any(self._heats_up(s) for s in choice.spells)]
-        if not hot:
+        if traces is None:
             return found
-        _, traces = self.outcome([choices[k] for k in hot], everywhere=everywhere, traced=True)
-        assert traces is not None
         time = traces["time"].values.astype("datetime64[ns]")
         canopy = traces["canopy_temperature"].transpose("plan", "realization", "patch", "time").values
-        for place, number in enumerate(hot):
+        zones = [str(zone) for zone in traces["zone"].values]
+        for number in np.flatnonzero(hot):
             for spell in choices[number].spells:
-                under = np.array([plans.covers(self.venue, spell.cover, str(zone)) for zone in traces["zone"].values])
+                under = np.array([plans.covers(self.venue, spell.cover, zone) for zone in zones])
                 first, last = (np.datetime64(self.clock.begins(slot), "ns") for slot in (spell.on, spell.off))
-                inside = np.flatnonzero((time > first) & (time <= last))
-                warmest = canopy[place][:, under][:, :, inside].max(axis=(1, 2), initial=-np.inf)
+                inside = slice(*np.searchsorted(time, (first, last), "right"))
+                warmest = canopy[number][:, under, inside].max(axis=(1, 2), initial=-np.inf)
                 found[number] = np.maximum(found[number], warmest)
         return found
 

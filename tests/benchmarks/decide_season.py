@@ -3,8 +3,8 @@
 The worst zone of a bowl: sky view 0.6, no sun, 0.4 of the wind, stands of emissivity 0.95 half a kelvin below the air.
 Sand over gravel with pipes at 225 mm, 120 W/m2, and one cover; 8,000 m2. The truth is the station's own weather, run
 through the same column, so that what is measured is the choice and not the physics (wrong physics is a row apart).
-Rain and snow are left out, as in the trial that the bars come from: the members would know when it falls but not, from
-a temperature drawn without that knowledge, whether as snow.
+Rain and snow fall when and as much as the station had them, in every member too (`ensemble.members` has them shared); as
+which of the two each member takes from its own wet bulb. The trial that the bars come from had none.
 A forecast is one of 31 members drawn round the truth, its own 31 members are drawn round it and pulled to the season's
 climate (`weather.ensemble`). Loss of an event in money: crust half of it, white frost 0.15 of it.
 """
@@ -170,8 +170,7 @@ def _whole(path: Path, site: Site) -> xr.Dataset:
     measured = path.suffix == ".gz"
     weather = observed.weather(path, site).weather if measured else complete.weather(read.weather(path, site), site)
     weather = weather.ffill("time").bfill("time")
-    dry = {name: 0.0 * weather[name] for name in ("precipitation_flux", "snowfall_flux")}
-    return weather.assign(wind_speed_of_gust=GUST * weather["wind_speed"], **dry)
+    return weather.assign(wind_speed_of_gust=GUST * weather["wind_speed"])
 
 
 def _base(whole: xr.Dataset, start: np.datetime64, ground: xr.Dataset | None) -> xr.Dataset:
@@ -201,7 +200,6 @@ def _night(
     drawn = ensemble.members(real, site, 31, seed=1000 * seed + number)
     pick = int(np.random.default_rng([seed, number]).integers(31))
     forecast = drawn.isel(realization=[pick]).assign_coords(realization=[0])
-    forecast = forecast.assign(wind_speed_of_gust=GUST * forecast["wind_speed"])
     climate = history.climate(whole, real["time"].values)
     members = ensemble.members(forecast, site, 31, seed=500_000 + 1000 * seed + number, climate=climate)
     before = (forecast["time"].values > start + np.timedelta64(24, "h")) & (
