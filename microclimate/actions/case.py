@@ -225,13 +225,13 @@ class Case:
 
     @cached_property
     def _ran(self) -> dict[Choice, tuple[Array, ...]]:
-        """What has been run on the worst patches; a plan is asked for again and again, as itself or without its cover."""
+        """What has been run on the worst patches: a plan is asked for again, also as the bare one of others."""
         return {}
 
     def _run(self, choices: Sequence[Choice], everywhere: bool) -> dict[Choice, tuple[Array, ...]]:
-        """State, final state, lowest canopy, energy, turf killed and warmest canopy of each plan, (realization, ...)."""
+        """State, final state, lowest canopy, energy, turf killed, warmest canopy of each plan, (realization, ...)."""
         hot = [any(self._heats_up(s) for s in choice.spells) for choice in choices]
-        found, traces = self.outcome(choices, everywhere=everywhere, traced=any(hot))
+        found, traces = self.outcome(choices, everywhere=everywhere, traced=any(hot) and not everywhere)
         area = self._area(found, everywhere)
         state, final, lowest, heat = (
             found[name].transpose("plan", "realization", "patch", "event").values
@@ -253,7 +253,8 @@ class Case:
     def _warmest(self, choices: Sequence[Choice], hot: Sequence[bool], traces: xr.Dataset | None) -> Array:
         """Warmest canopy while it lies under a cover, (plan, realization) [K]; minus infinity where it cannot be hot.
 
-        That takes sun on the cover or warm air under it: the root zone's heat ends at its ceiling.
+        That takes sun on the cover or warm air under it: the root zone's heat ends at its ceiling. It ranks plans, on
+        the patches they are ranked by; without traces of the canopy it is not told.
         """
         found = np.full((len(choices), self.gust.shape[0]), -np.inf)
         if traces is None:

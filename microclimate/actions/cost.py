@@ -143,9 +143,11 @@ def order(table: Table, tolerated: float, prices: Prices | None) -> NDArray[np.i
     """Plans, the one to advise first.
 
     Plans within the tolerated chance come first: the cheapest, or without prices the one with least energy, then least
-    crew. When none is within it, the least chance, then the mildest outcomes. Ties go to the larger margin. Plans that
+    crew. When none is within it, those of the least chance, all that differ from it by one realization at most: the
+    cheapest where a loss has a price, else the one of the mildest outcomes. Ties go to the larger margin. Plans that
     bake the grass under the cover (`HOTTEST`) come last.
     """
+    hot = np.median(table.warmest, axis=1) > HOTTEST
     outside = np.nan_to_num(chance(table), nan=1.0)
     inside = outside <= tolerated
     weight = _weights(table).max(axis=2, initial=0.0).mean(axis=1)
@@ -153,14 +155,18 @@ def order(table: Table, tolerated: float, prices: Prices | None) -> NDArray[np.i
     energy, crew = table.energy.mean(axis=1), table.crew.mean(axis=1)
     margin = np.nan_to_num(table.lowest.min(axis=2, initial=400.0), nan=0.0).mean(axis=1)
     none = np.zeros(len(table))
+    least = outside[~hot].min(initial=1.0) + 1.0 / (table.state.shape[1] + 1.0)  # nearer than this is luck
+    short = np.where(inside, 0.0, np.round(np.maximum(outside, least), 6))
+    valued = cost is not None and prices is not None and (prices.event_lost or prices.poor_surface)
     keys = (
         -np.round(margin, 2),
         crew,
         energy,
         none if cost is None else np.round(cost, 2),
         np.where(inside, 0.0, np.round(weight, 6)),
-        np.where(inside, 0.0, np.round(outside, 6)),
-        np.median(table.warmest, axis=1) > HOTTEST,
+        np.round(cost, 2) if valued and cost is not None else none,
+        short,
+        hot,
     )
     return np.lexsort(keys)
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from microclimate.actions.case import Case
 from microclimate.actions.choice import Choice, Spell
+from microclimate.actions.constraints import slots_of_work
 
 STEPS = (8, 4, 2, 1)
 HEAT_STEP = 2  # slots: heat moves by an hour at least, less is below the noise of 31 realizations; covers by one slot
@@ -23,7 +24,7 @@ def starts(case: Case) -> list[Choice]:
         found += laid
         found += [replace(c, heat=heats[0], boost=boost) for c in laid[:2] for boost in BOOSTS[:2] if heats]
         found += [replace(c, heat=heats[0]) for c in laid[2:4] if heats]
-    simple = [c for c in found if case.possible(c)]
+    simple = [c for c in found if worth(case, c) and case.possible(c)]
     return simple + [c for c in _besides(case, simple) if case.possible(c)]
 
 
@@ -59,6 +60,13 @@ def spells(case: Case, number: int) -> list[Spell]:
         found += [Spell(number + 1, on, off) for off in dict.fromkeys((*long[-1:], *long[:1]))]
     blown = case.venue.equipment.covers[number].warm_air_flow is not None
     return found + [replace(spell, blown=True) for spell in found[:2] if blown]
+
+
+def worth(case: Case, choice: Choice) -> bool:
+    """Whether every cover that has yet to be laid lies for as long at least as laying and lifting it take; ours."""
+    covers = case.venue.equipment.covers
+    new = [spell for spell in choice.spells if not case.clock.lies(spell)]
+    return all(s.off - s.on >= 2 * slots_of_work(covers[s.cover - 1]) for s in new)
 
 
 def neighbours(case: Case, centre: Choice, step: int) -> Iterable[Choice]:

@@ -62,15 +62,10 @@ def best(case: Case, before: Choice | None = None, anew: Callable[[Choice], Case
         The case under the bowl air that a plan with heat makes itself (`feedback.fed`).
     """
     table = search(case, () if before is None else (before,))
-    first = int(cost.order(table, case.tolerated, case.prices)[0])
+    first, kept = chosen(table, case, before)
     nothing = table.choices.index(NOTHING)
-    kept = False
-    if before is not None and before in table.choices:
-        old = table.choices.index(before)
-        kept = old != first and cost.keeps(table, old, first, case.tolerated, case.prices, nothing)
-        first = old if kept else first
-    chosen = [first, *_of_other_kinds(table, first, case)]
-    few = case.table([table.choices[k] for k in dict.fromkeys([*chosen, nothing])], everywhere=True)
+    shown = [first, *_of_other_kinds(table, first, case)]
+    few = case.table([table.choices[k] for k in dict.fromkeys([*shown, nothing])], everywhere=True)
     told = [cost.figures(few, k, case.prices) for k in range(len(few))]
     if anew is not None and few.choices[0].heated:
         told[0] = cost.figures(anew(few.choices[0]).table(few.choices[:1], everywhere=True), 0, case.prices)
@@ -82,7 +77,7 @@ def best(case: Case, before: Choice | None = None, anew: Callable[[Choice], Case
     idle = next(figures for figures in told if figures.choice == NOTHING)
     return Advised(
         best,
-        tuple(figures for figures in told[1 : len(chosen)]),
+        tuple(figures for figures in told[1 : len(shown)]),
         idle,
         bool(best.chance <= case.tolerated),
         kept,
@@ -96,6 +91,16 @@ def best(case: Case, before: Choice | None = None, anew: Callable[[Choice], Case
     )
 
 
+def chosen(table: Table, case: Case, before: Choice | None) -> tuple[int, bool]:
+    """Number of the plan to advise, and whether it is the one told `before` although another ranks first."""
+    first = int(cost.order(table, case.tolerated, case.prices)[0])
+    if before is None or before not in table.choices:
+        return first, False
+    old, nothing = table.choices.index(before), table.choices.index(NOTHING)
+    kept = old != first and cost.keeps(table, old, first, case.tolerated, case.prices, nothing)
+    return (old if kept else first), kept
+
+
 def search(case: Case, also: Sequence[Choice] = ()) -> Table:
     """Every plan that was run, on the worst patches."""
     table = case.table(list(dict.fromkeys([NOTHING, *moves.starts(case), *(c for c in also if case.possible(c))])))
@@ -104,7 +109,7 @@ def search(case: Case, also: Sequence[Choice] = ()) -> Table:
         while len(table) < MOST_PLANS:
             known = set(table.choices)
             near = dict.fromkeys(choice for centre in centres for choice in moves.neighbours(case, centre, step))
-            fresh = [choice for choice in near if choice not in known and case.possible(choice)]
+            fresh = [c for c in near if c not in known and moves.worth(case, c) and case.possible(c)]
             if fresh:
                 table = table.joined(case.table(fresh[: MOST_PLANS - len(table)]))
             better = _centres(table, case)

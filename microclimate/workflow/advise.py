@@ -57,7 +57,7 @@ def planned(
         raise refuse("--advise", "the venue has no [[cover]] and no [[circuit]]", "something that can be done")
     key = " + ".join(f"{w.name} {w.start:%Y-%m-%dT%H:%MZ}" for w in cases.deciding(windows, now, kit.floors))
     told, other_form = ((), False) if log is None else memory.told(log, key)
-    blocks = list(forcing)
+    blocks = [block.astype(np.float32) for block in forcing]  # as precise as the runs of the search
     time = blocks[0]["time"].values.astype("datetime64[ns]")
     done = memory.history(venue, told, time[0] - (time[1] - time[0]))
     booked = memory.booked(venue, told, now)

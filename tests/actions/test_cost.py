@@ -74,6 +74,20 @@ def test_nothing_is_priced_that_has_no_price() -> None:
     assert set(cost.costs(one, prices(turf_damage=2.0, crew_hour=1.0))) == {"turf_damage", "crew"}
 
 
+def test_where_no_plan_is_within_the_tolerated_chance_one_realization_more_is_no_reason_to_spend() -> None:
+    """32 chances are told apart in steps of 1/32: one is luck, three are not."""
+
+    def outside(hits: int) -> list[float]:
+        return [FROZEN] * hits + [OPEN] * (31 - hits)
+
+    given = prices(energy=0.1, crew_hour=30.0, event_lost=100.0)
+    near = table([outside(30), outside(12), outside(11)], crew=[[0.0], [0.0], [50.0]])
+    assert list(cost.order(near, 0.15, given)) == [1, 2, 0]  # 50 hours of work for one realization in 31
+    assert list(cost.order(near, 0.15, None)) == [2, 1, 0]  # without a price of the event the milder outcome
+    far = table([outside(30), outside(14), outside(11)], crew=[[0.0], [0.0], [50.0]])
+    assert list(cost.order(far, 0.15, given)) == [2, 1, 0]
+
+
 def test_without_prices_the_least_energy_then_the_least_crew_within_the_tolerated_chance() -> None:
     bad, good = [FROZEN] * 8, [OPEN] * 8
     assert list(cost.order(table([bad, good, good]), 0.2, None)) == [2, 1, 0]  # a cover needs no energy

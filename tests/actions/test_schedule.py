@@ -130,3 +130,32 @@ def test_heat_ends_with_the_last_window_and_no_set_point_passes_the_ceiling(case
     assert on[4 : case.stop].all()
     assert not on[case.stop :].any()
     assert laid["set_point"].values.max() <= case.venue.equipment.circuits[0].ceiling + 1e-9
+
+
+def test_no_cover_is_proposed_that_lies_for_less_than_laying_and_lifting_it_take(advised: schedule.Advised) -> None:
+    """A quilt takes an hour each way, a sheet half of one."""
+    lain = {(s.cover, s.off - s.on) for choice in advised.searched.choices for s in choice.spells}
+    assert min(slots for cover, slots in lain if cover == 2) >= 4
+    assert min(slots for cover, slots in lain if cover == 1) >= 2
+
+
+def test_a_plan_run_before_is_told_the_same_beside_others(case: Case) -> None:
+    """What has been run is kept; a table of it is that of a case that runs it for the first time, and in two blocks."""
+    some = [Choice((Spell(2, 20, 30),)), Choice(heat=(4,)), NOTHING]
+    case.table(some[:2])
+    halves = tuple(case.blocks[0].isel(realization=part) for part in (slice(0, 3), slice(3, None)))
+    fresh = replace(case, blocks=halves)
+    again, anew = case.table(some), fresh.table(some[::-1])
+    for name in ("state", "lowest", "energy", "warmest", "crew"):
+        np.testing.assert_array_equal(getattr(again, name), getattr(anew, name)[::-1], err_msg=name)
+
+
+def test_the_bare_plan_stands_in_where_the_wind_forbids_the_cover() -> None:
+    gust = np.full((p.MEMBERS, 1, 240), 2.0)
+    gust[3:] = 40.0
+    windy = p.problem(gust=gust)
+    cover, bare = Choice((Spell(2, 20, 30),), heat=(4,)), Choice(heat=(4,))  # over heat a wet leaf may be covered
+    table = windy.table([cover, bare])
+    assert list(table.laid[0]) == [True] * 3 + [False] * 5
+    np.testing.assert_array_equal(table.lowest[0, 3:], table.lowest[1, 3:])
+    assert (table.lowest[0, :3] != table.lowest[1, :3]).all()

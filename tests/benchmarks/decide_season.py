@@ -3,8 +3,8 @@
 The worst zone of a bowl: sky view 0.6, no sun, 0.4 of the wind, stands of emissivity 0.95 half a kelvin below the air.
 Sand over gravel with pipes at 225 mm, 120 W/m2, and one cover; 8,000 m2. The truth is the station's own weather, run
 through the same column, so that what is measured is the choice and not the physics (wrong physics is a row apart).
-Rain and snow fall when and as much as the station had them, in every member too (`ensemble.members` has them shared); as
-which of the two each member takes from its own wet bulb. The trial that the bars come from had none.
+Rain and snow fall when and as much as the station had them, in every member too (`ensemble.members` has them shared);
+which of the two, each member takes from its own wet bulb. The trial that the bars come from had none.
 A forecast is one of 31 members drawn round the truth, its own 31 members are drawn round it and pulled to the season's
 climate (`weather.ensemble`). Loss of an event in money: crust half of it, white frost 0.15 of it.
 """
@@ -31,7 +31,7 @@ from microclimate.schema import Event, Site
 from microclimate.simulate import run
 from microclimate.venue.equipment import Crew, Prices
 from microclimate.venue.limits import SPECIES
-from microclimate.weather import complete, ensemble, history, read
+from microclimate.weather import complete, dress, ensemble, history, read
 from tests.simulate import world
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -129,8 +129,10 @@ class Night:
     day: np.datetime64
     event: Event
     issue: datetime
+    forecast: xr.Dataset  # Weather, one realization
     members: xr.Dataset  # Weather
     real: xr.Dataset  # Weather
+    climate: dress.Climate
     initial: xr.Dataset
     coldest: float  # lowest air of the one forecast in the last 24 h before the event [degC]
 
@@ -141,6 +143,22 @@ class Night:
     def truth(self, loss: float, truth: Truth | None = None) -> Case:
         """The same problem for the one realization that came."""
         return self._case(self.real, truth or Truth(), loss, 0.05)
+
+    def at(
+        self,
+        weather: xr.Dataset,
+        now: datetime,
+        history: tuple[tuple[int, Choice], ...],
+        booked: datetime | None,
+        loss: float,
+        tolerated: float,
+    ) -> Case:
+        """The problem as it is at a later hour, after what has been done."""
+        block = forcing(weather, Truth())
+        return cases.case(
+            venue(Truth()), [block], self.initial, [self.event], now,
+            tolerated=tolerated, prices=prices(loss), booked=booked, history=history,
+        )  # fmt: skip
 
     def _case(self, weather: xr.Dataset, truth: Truth, loss: float, tolerated: float) -> Case:
         block = forcing(weather, truth)
@@ -197,16 +215,25 @@ def _night(
     real = _span(whole, start, np.datetime64(event.end, "ns") + np.timedelta64(1, "h"))
     real = real.assign_attrs(issued=issue.isoformat() + "Z")
     number = int(day.astype("datetime64[D]").astype(int))
-    drawn = ensemble.members(real, site, 31, seed=1000 * seed + number)
-    pick = int(np.random.default_rng([seed, number]).integers(31))
-    forecast = drawn.isel(realization=[pick]).assign_coords(realization=[0])
+    one = forecast(real, site, [seed, number])
     climate = history.climate(whole, real["time"].values)
-    members = ensemble.members(forecast, site, 31, seed=500_000 + 1000 * seed + number, climate=climate)
-    before = (forecast["time"].values > start + np.timedelta64(24, "h")) & (
-        forecast["time"].values <= np.datetime64(event.start, "ns")
-    )
-    coldest = float(forecast["air_temperature"].values[0, before].min()) - ZERO_CELSIUS
-    return Night(day, event, issue, members, real, ground, coldest)
+    members = seen(one, site, seed, number, climate)
+    times = one["time"].values
+    before = (times > start + np.timedelta64(24, "h")) & (times <= np.datetime64(event.start, "ns"))
+    coldest = float(one["air_temperature"].values[0, before].min()) - ZERO_CELSIUS
+    return Night(day, event, issue, one, members, real, climate, ground, coldest)
+
+
+def forecast(real: xr.Dataset, site: Site, key: list[int]) -> xr.Dataset:
+    """One run with the errors of its lead, drawn round what came."""
+    drawn = ensemble.members(real, site, 31, seed=int(np.random.SeedSequence(key).generate_state(1)[0]))
+    pick = int(np.random.default_rng(key).integers(31))
+    return drawn.isel(realization=[pick]).assign_coords(realization=[0])
+
+
+def seen(one: xr.Dataset, site: Site, seed: int, number: int, climate: dress.Climate) -> xr.Dataset:
+    """What the planner makes of it: members, with the same draws for one event in every issue."""
+    return ensemble.members(one, site, 31, seed=500_000 + 1000 * seed + number, climate=climate)
 
 
 def fixed_plans(case: Case) -> dict[str, Choice]:
