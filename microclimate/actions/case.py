@@ -239,12 +239,12 @@ class Case:
                 "worst_surface_state", "final_surface_state", "canopy_temperature_min", "heating_energy"
             )
         )  # fmt: skip
-        spent = (np.nan_to_num(heat[..., -1]) @ area / energy.JOULES + self.blown(choices).sum(axis=2)) / self._efficiency
+        given = np.nan_to_num(heat[..., -1]) @ area / energy.JOULES + self.blown(choices).sum(axis=2)
         parts = (
             _worst(state)[..., :-1],
             _worst(final)[..., -2],
             np.min(lowest, axis=2)[..., :-1],
-            spent,
+            given / self._efficiency,
             ((lowest[..., -1] < self._bears(found)) @ area).astype(float),
             self._warmest(choices, hot, traces),
         )
