@@ -262,7 +262,7 @@ class Case:
         time = traces["time"].values.astype("datetime64[ns]")
         canopy = traces["canopy_temperature"].transpose("plan", "realization", "patch", "time").values
         zones = [str(zone) for zone in traces["zone"].values]
-        for number in np.flatnonzero(hot):
+        for number in (k for k, may in enumerate(hot) if may):
             for spell in choices[number].spells:
                 under = np.array([plans.covers(self.venue, spell.cover, zone) for zone in zones])
                 first, last = (np.datetime64(self.clock.begins(slot), "ns") for slot in (spell.on, spell.off))
