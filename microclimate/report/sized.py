@@ -72,6 +72,7 @@ class ClimateTold:
     told: xr.Dataset  # sealed by schema.SIZING_VARIABLES
     chosen: int  # the smallest option that holds the target, else the nearest
     holds: bool
+    unfrozen: int | None  # the smallest option that keeps the ground without crust or worse as often; None: none does
     frontier: tuple[int, ...]
     assumed: tuple[str, ...]  # codes of the weather and the bowl
     trials: TrialsTold | None

@@ -14,6 +14,7 @@ def csv(sized: Sized) -> str:
     """One row for each climate and option; what is not known is left empty."""
     shown, out = sized.shown, io.StringIO()
     temperature, depth = shown.unit("temperature"), shown.unit("depth")
+    events = [f"held, {name} [1]" for name in sized.events]
     heads = (
         "climate",
         "installed [W/m2]",
@@ -43,6 +44,7 @@ def csv(sized: Sized) -> str:
         "warm-up [h]",
         "holds without plant [h]",
         "recovers [h]",
+        *events,
     )
     rows = writer.writer(out, lineterminator="\n")
     rows.writerow(heads)
@@ -69,6 +71,7 @@ def csv(sized: Sized) -> str:
                 float(one["current"].mean()) / _KWH,
                 *(float(one[name].mean()) for name in ("cost", "co2", "laid")),
                 *tried,
+                *(float(share) for share in one["held_by_event"].sel(event=list(sized.events)).values),
             )
             rows.writerow([climate.name, *(_cell(value) for value in values)])
     return out.getvalue()

@@ -80,7 +80,8 @@ def head(sized: Sized, climate: ClimateTold) -> list[str]:
         lines.append(f"Fuel, current and crew: {money(cost, sized)} a season. Building it is not in that sum.")
     if np.isfinite(carbon) and carbon > 0.0:
         lines.append(f"That gives off {carbon / 1000.0:.1f} t of CO2 a season.")
-    return [lines[0], *missed_words(climate), *lead_words(sized, climate), *lines[1:]]
+    first = [lines[0], *event_words(climate), *missed_words(climate), *unfrozen_words(sized, climate)]
+    return [*first, *lead_words(sized, climate), *lines[1:]]
 
 
 def _above(margin: float, shown: Shown) -> str:
@@ -252,6 +253,25 @@ def sections(sized: Sized) -> list[tuple[str, list[str]]]:
         ("Take care", cautions(sized.shown)),
     ]
     return [(title, lines) for title, lines in found if lines]
+
+
+def event_words(climate: ClimateTold) -> list[str]:
+    """Share of each event's windows, where there are several events."""
+    by_event = climate.told["held_by_event"].isel(option=climate.chosen)
+    if by_event.sizes["event"] < 2:
+        return []
+    return ["By event: " + ", ".join(f"{one['event'].item()} {chance(float(one))}" for one in by_event) + "."]
+
+
+def unfrozen_words(sized: Sized, climate: ClimateTold) -> list[str]:
+    """Where the limits ask for more than any option gives: what it takes to keep the ground without crust or worse."""
+    if climate.holds:
+        return []
+    goal = f"{100 * sized.target:.0f} % of event windows"
+    if climate.unfrozen is None:
+        return [f"Nor does any keep the ground without crust or worse in {goal}."]
+    name = option(climate.told, climate.unfrozen, sized.shown)
+    return [f"To keep the ground without crust or worse in {goal}, the smallest tried is: {name}."]
 
 
 def missed_words(climate: ClimateTold) -> list[str]:

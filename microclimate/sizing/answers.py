@@ -150,13 +150,14 @@ def cost_of(told: xr.Dataset) -> tuple[Array, str]:
     return told["heat"].mean("winter").values, "heat"
 
 
-def smallest(told: xr.Dataset, target: float) -> int | None:
+def smallest(told: xr.Dataset, target: float, share: str = "held") -> int | None:
     """The option that holds the target with the least installed power, then the least cost, then no cover.
 
-    None where no option of the grid holds it.
+    `share` is what is to reach the target: "held", all limits, or "unfrozen", no crust or worse. None where no option
+    of the grid holds it.
     """
     cost, _ = cost_of(told)
-    held = np.nan_to_num(told["held"].values, nan=0.0)
+    held = np.nan_to_num(told[share].values, nan=0.0)
     inside = np.flatnonzero(held >= target - 1e-9)
     if not inside.size:
         return None

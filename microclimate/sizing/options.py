@@ -22,7 +22,7 @@ POWERS = (60.0, 90.0, 120.0, 150.0)  # [W m-2] where none is given: cables 50-10
 
 # column steps a second and thread (measured, 2 threads busy); memory of a run in one process and of each option
 RATE = 6.0e6
-FORCING_SECONDS = 1.0  # of one winter on one thread
+FORCING_SECONDS = 1.4  # of one winter on one thread
 BASE_BYTES, OPTION_BYTES = 5.0e8, 2.0e6
 MOST_MINUTES = 30.0  # more is only done with --yes; ours
 

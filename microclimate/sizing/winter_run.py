@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 STEP = 600.0  # [s]
 M_ARENA_MAX, M_MMAP_THRESHOLD = -8, -3  # of GNU's malloc.h
-LARGE = 1 << 20  # [bytes] of an array that has its memory to itself; ours
+LARGE = 1 << 18  # [bytes] of an array that has its memory to itself; ours
 # what hangs on stamps and venue alone, and is the same for every winter of a climate
 _KEPT = ("steps", "_lit", "shelter")  # what the place alone gives is shared through `Forcing.place`
 

@@ -45,6 +45,7 @@ def climate(
         told,
         number,
         chosen is not None,
+        answers.smallest(told, target, "unfrozen"),
         tuple(int(n) for n in answers.frontier(told)),
         tuple(code for code in str(found.weather.attrs.get("assumed", "")).split("\n") if code),
         _trials(jobs, grid),

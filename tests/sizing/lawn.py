@@ -6,7 +6,8 @@ from pathlib import Path
 import numpy as np
 
 from microclimate.schema import Event
-from microclimate.sizing import winters
+from microclimate.sizing import options as opt
+from microclimate.sizing import tasks, winter_run, winters
 from microclimate.sizing.winters import Climate, Season
 from microclimate.venue import load
 from microclimate.venue.load import Venue
@@ -85,3 +86,18 @@ def climate(path: Path, **told: object) -> Climate:
 def evening(day: int, hours: tuple[int, int] = (18, 20)) -> Event:
     """A match in December 2025, UTC."""
     return Event(f"match {day}", datetime(2025, 12, day, hours[0]), datetime(2025, 12, day, hours[1]))
+
+
+def jobs(found: Climate) -> list[winter_run.Job]:
+    """One for each winter: frost hold at 60 W m-2, or no heat."""
+    grid = opt.grid(opt.Asked(power="60", policy=(opt.FROST,), covers=False), venue())
+    return [
+        winter_run.Job(venue(), winters.of_winter(found, number), grid, (evening(12),), (0,))
+        for number in range(len(found.winters))
+    ]
+
+
+def first_winter(folder: str) -> None:
+    """Run the first of four winters and keep it in a folder, as another machine would."""
+    job = jobs(climate(Path(folder) / "r.csv", years=4))[0]
+    tasks.keep(winter_run.run(job), Path(folder) / "winter.nc")
