@@ -1,8 +1,8 @@
 """From windows to chances, money, the smallest system and the frontier: small tables worked out by hand."""
 
 import sys
+from dataclasses import dataclass
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,8 +11,9 @@ from numpy.testing import assert_allclose
 from scipy.stats import binomtest
 
 from microclimate.physics import plant
-from microclimate.sizing import answers, money
+from microclimate.sizing import answers, money, sensitivity
 from microclimate.sizing import options as opt
+from microclimate.venue.load import Venue
 
 sys.path.insert(0, str(Path(__file__).parent))
 import lawn
@@ -21,11 +22,21 @@ NIGHTS = ["2025-12-01", "2025-12-02", "2026-01-01"]
 AREA = 2000.0
 
 
+@dataclass(frozen=True)
+class _Site:
+    """What answers read of a reduced venue."""
+
+    venue: Venue
+    area: dict[str, float]
+    heated: tuple[str, ...] = ("pipes",)
+    heated_area: float = AREA
+
+
 def _site(text: str = lawn.TEXT):  # type: ignore[no-untyped-def]
     venue = lawn.venue(text)
     zone = venue.field.zones[0].model_copy(update={"name": "pipes"})
     venue = venue.model_copy(update={"field": venue.field.model_copy(update={"zones": (zone,)})})
-    return SimpleNamespace(venue=venue, area={"pipes": AREA}, heated=("pipes",), heated_area=AREA)
+    return _Site(venue, {"pipes": AREA})
 
 
 GRID = opt.Grid((opt.Design(100.0),), (opt.Policy(opt.FROST),), (0, 1))  # no heat, heat; without and with the quilt
@@ -138,6 +149,22 @@ def _told(held: list[float], cost: list[float], power: list[float]) -> xr.Datase
         },
         coords={"power": ("option", power), "cover": ("option", ["", "quilt", "", "quilt"])},
     )
+
+
+def test_each_limit_is_told_by_itself_and_dearer_fuel_leaves_the_crew_alone() -> None:
+    """Leaf a kelvin below its limit, the ground above its own: the leaf alone decides."""
+    site = _site()
+    winter = _winter(canopy=site.venue.limits.canopy_min - 1.0)
+    told = answers.answers(site, GRID, [winter])
+    assert told["limit"].values.tolist() == ["canopy", "root zone", "surface"]
+    assert_allclose(told["held_by_limit"].values, [[0.0, 1.0, 1.0]] * 4)
+    assert_allclose(told["held_by_event"].values, 0.0)
+    dearer = sensitivity.dearer(site, GRID, [winter], 1.25)
+    assert dearer is not None
+    rise = dearer["cost"].values - told["cost"].values
+    assert_allclose(rise[:2], 0.0)  # without heat
+    assert_allclose(rise[2:, 0], 0.25 * 0.10 * 3.0 * AREA / 0.9)  # 3 nights of 1 kWh/m2 at 0.10 and 90 %
+    assert sensitivity.dearer(_site(lawn.TEXT.split("[prices]")[0]), GRID, [winter], 1.25) is None
 
 
 def test_the_smallest_system_is_the_least_power_that_holds_then_the_cheapest() -> None:

@@ -49,6 +49,8 @@ def test_words_name_the_smallest_system_its_share_and_the_published_band(ran) ->
     assert "smallest system tried" in plain or "No option tried" in plain
     for part in ("Installed W/m² is", "licensed engineers", "glycol", "What it hangs on", "Circuits at full load"):
         assert part in plain
+    assert "fuel and current 25 % dearer" in plain.lower()
+    assert "t of CO2 a season" in plain or "no heat" in plain
     for verdict in (" safe", "playable", "unplayable"):
         assert verdict not in plain.lower()
 
