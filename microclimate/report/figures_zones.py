@@ -1,8 +1,9 @@
 """Maps of the field and strips of days for `zones`: in one hue, pale at 0 degC, and of differences pale at 0.
 
 Each takes an Axes to draw on and gives it back. What they have in common: cells is a Dataset over cell with `x`, `y`
-[m] and attributes as `answer.CELLS` has them; outlines is a mapping of zone name to corners [m]; label stands under the
-scale; shown holds the reader's units. Zones carry the mean of their cells.
+[m] and attributes as `answer.CELLS` has them; outlines is a mapping of zone name to corners [m], in
+the order that `zone` over cell counts in; label stands under the scale; shown holds the reader's units. Zones carry the
+mean of their cells.
 """
 
 from collections.abc import Mapping, Sequence
@@ -25,7 +26,6 @@ from microclimate.report.figures import (
     luminance,
     outline_zones,
 )
-from microclimate.report.tables import in_zone
 from microclimate.report.words import day
 from microclimate.units import Shown
 
@@ -121,10 +121,10 @@ def _painted(
         axes.contour(x, y, masked, levels=classed.borders[1:-1], colors=line, linewidths=0.4, linestyles="solid")
     outline_zones(axes, outlines)
     frame(axes, cells)
-    for zone, corners in outlines.items():
-        inside = values[in_zone(cells, corners)]
+    for number, (zone, corners) in enumerate(outlines.items()):
+        inside = values[cells["zone"].values == number]
         if inside.size:
-            dark = luminance(classed.colours(int(classed.norm(inside.mean())))) < 0.3
+            dark = np.mean([luminance(classed.colours(int(classed.norm(value)))) for value in inside]) < 0.3
             told = f"{round(float(inside.mean()), digits) + 0.0:.{digits}f}".replace("-", "\u2212")
             label_zone(axes, corners, zone, told, dark=dark, halo=False)
     return x, y, masked

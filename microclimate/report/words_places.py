@@ -106,7 +106,7 @@ def edge_lines(told: Zones) -> list[str]:
     """Zones in which a point reading cannot stand for its surroundings."""
     sharp = [zone for zone, share in told.edges.items() if share >= SHARP]
     if not sharp:
-        return ["No zone has a shadow edge so sharp that a point reading would not stand for the metres round it."]
+        return ["In no zone does a shadow edge make point readings unreliable over a tenth of it or more."]
     told_of = ", ".join(f"{zone} ({100 * told.edges[zone]:.0f} % of it)" for zone in sharp[:8])
     return [
         f"A shadow edge makes a point reading unreliable in {told_of}: within {measure(2.5, 'length', told.shown)} the "
@@ -118,6 +118,7 @@ def probe_lines(told: Zones) -> list[str]:
     """Where probes belong."""
     lines = []
     for why, x, y, zone in told.probes:
+        why = f"{why} of the steepest shadow edge" if why in ("lit side", "shaded side") else why
         along = (
             f"{measure(abs(x), 'length', told.shown)} {'towards the head end' if x >= 0 else 'towards the foot end'}"
         )

@@ -11,6 +11,7 @@ from microclimate.errors import InputError
 from microclimate.exposure import patches
 from microclimate.exposure.bowl import bowl
 from microclimate.physics import lamps
+from microclimate.report import words_done
 from microclimate.venue import load
 from microclimate.weather import complete, read
 from microclimate.workflow import zones_cases, zones_days, zones_done, zones_run
@@ -90,6 +91,22 @@ def test_after_heating_stops_trays_go_first(venue: load.Venue, world) -> None:
     for row in found.values():
         ordered = [v for v in (row.play, row.frost, row.growing, row.hardened) if np.isfinite(v)]
         assert ordered == sorted(ordered)
+
+
+def test_no_more_is_said_of_what_follows_than_the_weather_holds(venue: load.Venue, world) -> None:
+    """Weather for 26 h after heating stops: what has not come by then is "over 26" hours away, not over a week."""
+    case, joined, weather, days, _ = world
+    heat = zones_run.Case(venue, case.bowl, plan=zones_done.heating)
+    heated = zones_run.lived(heat, joined, weather, days, with_cells=False)
+    off = np.datetime64("2026-01-16T22:00", "ns")
+    short = weather.sel(time=weather["time"] <= off + np.timedelta64(26, "h"))
+    found = zones_done.stopped(heat, joined, short, heated, off)
+    assert {row.ahead for row in found} == {26.0}
+    ground = next(row for row in found if row.zone == "East middle 2")
+    assert np.isnan(ground.hardened)
+    assert words_done._hours(ground.hardened, ground.ahead) == "over 26"
+    long = {row.zone: row for row in zones_done.stopped(heat, joined, weather, heated, off)}
+    assert long["East middle 2"].ahead == 168.0
 
 
 def test_variants_change_what_they_say_and_no_more(venue: load.Venue) -> None:
