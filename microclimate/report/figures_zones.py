@@ -124,7 +124,7 @@ def _painted(
     for number, (zone, corners) in enumerate(outlines.items()):
         inside = values[cells["zone"].values == number]
         if inside.size:
-            dark = np.mean([luminance(classed.colours(int(classed.norm(value)))) for value in inside]) < 0.3
+            dark = float(np.mean([luminance(classed.colours(int(classed.norm(value)))) for value in inside])) < 0.3
             told = f"{round(float(inside.mean()), digits) + 0.0:.{digits}f}".replace("-", "\u2212")
             label_zone(axes, corners, zone, told, dark=dark, halo=False)
     return x, y, masked
