@@ -160,7 +160,7 @@ def first_deed(case: Case, choice: Choice) -> int | None:
 def _waiting(table: Table, case: Case) -> Waiting | None:
     """The best plan that can still be chosen with the next forecast; None where that is the advised one itself."""
     later = case.clock.slot(case.clock.now + WAIT)
-    still = [k for k, c in enumerate(table.choices) if (first_deed(case, c) or case.clock.ends.size) >= later]
+    still = [k for k, c in enumerate(table.choices) if (first := first_deed(case, c)) is None or first >= later]
     if not still:
         return None
     rest = table.rows(still)

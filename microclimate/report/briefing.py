@@ -12,6 +12,7 @@ from markupsafe import Markup
 from microclimate.report import (
     canvas,
     figures,
+    strip,
     tables,
     timeline,
     words_cautions,
@@ -38,6 +39,7 @@ _SIZES = {
     "curves": (4.0, 2.5),
     "section": (4.0, 2.45),
     "timeline": (4.0, 2.9),
+    "strip": (4.0, 2.6),
 }  # [inch] about what a phone shows
 MAIN_WINDOWS = 2  # windows in the table of zones; further ones have a table of their own
 
@@ -59,12 +61,15 @@ class _Plan:
     summary: list[str]
     figure: _Figure
     tables: list[Table]
+    stops: Table | None
     whom: list[str]
 
 
 @dataclass(frozen=True)
 class _Work:
     title: str
+    figure: _Figure
+    missing: list[str]
     table: Table
     zones: Table
     limits: list[str]
@@ -251,10 +256,12 @@ def _plan(answer: Answer) -> _Plan | None:
         svg = _drawn("timeline", title, told, lambda axes: timeline.draw(axes, answer, planned))
     figure = _Figure("timeline", title, svg, timeline.table(answer, planned), timeline.note())
     found = [words_plan.actions(answer, planned)] if planned.best.deeds else []
-    found += [words_plan.options(answer, planned), *filter(None, [words_stops.table(answer, planned)])]
+    found.append(words_plan.options(answer, planned))
     summary = words_plan.summary(answer, planned)
     head = words_plan.todo(answer, planned), summary[0], words_plan.basis(planned)
-    return _Plan(*head, summary[1:], figure, found, words_whom.told_whom(answer, planned))
+    return _Plan(
+        *head, summary[1:], figure, found, words_stops.table(answer, planned), words_whom.told_whom(answer, planned)
+    )
 
 
 def _work(answer: Answer) -> _Work | None:
@@ -264,7 +271,11 @@ def _work(answer: Answer) -> _Work | None:
         return None
     tables_of = words_work.table(told, shown), words_work.by_zone(told, shown)
     lists = words_work.limits(told, shown), words_work.pipes(told, shown)
-    return _Work(words_work.title(told, shown), *tables_of, *lists)
+    name, said = strip.title(shown), strip.description(told, shown)
+    with canvas.style():
+        svg = _drawn("strip", name, said, lambda axes: strip.draw(axes, told, shown))
+    figure = _Figure("strip", name, svg, tables_of[0], strip.note())
+    return _Work(words_work.title(told, shown), figure, words_work.missing(told, shown), *tables_of, *lists)
 
 
 def _zones(answer: Answer) -> _Zones:

@@ -14,7 +14,7 @@ from microclimate.report import (
     words_work,
 )
 from microclimate.report.answer import Answer
-from microclimate.report.words import glued
+from microclimate.report.words import glued, loose
 
 WIDTH = 80
 ZONE, STATE = 14, 30  # least width of the zone's name and of its state; longer ones run on in the next line
@@ -58,7 +58,7 @@ def text(answer: Answer) -> str:
     lines += _bullets("Take care", words_cautions.cautions(answer))
     lines += ["", "In short:", *headline]
     lines += ["", *_wrapped(words_head.made(answer)), *_wrapped(words_head.DISCLAIMER)]
-    return "\n".join(line.rstrip() for line in lines).replace("\u00a0", " ") + "\n"
+    return loose("\n".join(line.rstrip() for line in lines)) + "\n"
 
 
 def _plan(answer: Answer) -> list[str]:

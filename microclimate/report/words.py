@@ -243,11 +243,21 @@ def fill(template: str, values: Mapping[str, Value], shown: Shown) -> str:
 
 
 _UNIT = re.compile(r"(?<=\d) (?=(?:%|°[CF]|K|in|mm|m|ft|m²|ft²|m/s|mph|am|pm|h|W/m²)(?![\w²/]))")
+_RANGE = re.compile(r"(?<=\d)–(?=\d)")
+_JOINER = "\u2060"  # no line ends here
 
 
 def glued(text: str) -> str:
-    """The same with no-break spaces between a number and its unit, so that no line ends between the two."""
-    return _UNIT.sub("\u00a0", text)
+    """The same with no-break spaces between a number and its unit, so that no line ends between the two.
+
+    Nor does one end at the dash of a range.
+    """
+    return _RANGE.sub(f"–{_JOINER}", _UNIT.sub("\u00a0", text))
+
+
+def loose(text: str) -> str:
+    """What was glued in plain characters, for a terminal."""
+    return text.replace("\u00a0", " ").replace(_JOINER, "")
 
 
 def energy(value: float) -> str:

@@ -49,16 +49,25 @@ def days(told: Worked, shown: Shown) -> tuple[str, ...]:
 
 
 def _cell(flags: NDArray[np.bool_], told: Worked, shown: Shown, date: str) -> str:
-    """One job and day, (zone, hour): where all zones hold, and where a part of the field does."""
-    everywhere, somewhere = np.asarray(flags.all(axis=0)), np.asarray(flags.any(axis=0))
-    whole = [text for name, text in spans(everywhere, told.hours, shown) if name == date]
-    part = [text for name, text in spans(np.asarray(somewhere & ~everywhere), told.hours, shown) if name == date]
-    words = [", ".join(whole)] if whole else []
-    if part:
-        of_day = np.array([day(hour, shown) == date for hour in told.hours])
-        most = int((flags & ~everywhere & of_day).sum(axis=0).max())
-        words.append(f"{', '.join(part)} (up to {most} of {len(told.zones)} zones)")
+    """One job and day, (zone, hour), in order of time: where all zones hold, and where a part of the field does."""
+    count = flags.sum(axis=0) * np.array([day(hour, shown) == date for hour in told.hours])
+    whole = count == len(told.zones)
+    words = []
+    for full, run in itertools.groupby(np.flatnonzero(count), lambda place: bool(whole[place])):
+        places = np.array(list(run))
+        for part in np.split(places, np.flatnonzero(np.diff(places) > 1) + 1):
+            hours = f"{clock(told.hours[part[0]], shown)} to {clock(told.hours[part[-1]] + HOUR, shown)}"
+            words.append(hours if full else f"{hours} (up to {count[part].max()} of {len(told.zones)} zones)")
     return "; ".join(words) or NONE
+
+
+def missing(told: Worked, shown: Shown) -> list[str]:
+    """Of jobs without an hour, what is missing most often while the crew is there."""
+    return [
+        f"No hour for {job}: met least often is {_asked(told.scarce[job], shown)}."
+        for k, job in enumerate(told.jobs)
+        if not told.holds[k].any()
+    ]
 
 
 def table(told: Worked, shown: Shown) -> Table:
@@ -78,7 +87,7 @@ def lines(told: Worked, shown: Shown) -> list[str]:
     for row in table(told, shown).rows:
         told_of = [f"{date} {cell}" for date, cell in zip(dates, row[1:], strict=True) if cell != NONE]
         found.append(sentence(f"{row[0]}: {'; '.join(told_of) or 'no hour'}"))
-    return found
+    return [*found, *missing(told, shown)]
 
 
 def by_zone(told: Worked, shown: Shown) -> Table:

@@ -49,6 +49,8 @@ class Worked:
         Middle of that air's lowest over the forecasts [K].
     tolerated : float
         Chance of frost in pipes from which the reminder counts the hour.
+    scarce : mapping of job to one of its conditions
+        The one that holds most seldom while it is light and the crew is there.
     """
 
     hours: NDArray[np.datetime64]
@@ -59,6 +61,7 @@ class Worked:
     frost: NDArray[np.float64]
     coldest: NDArray[np.float64]
     tolerated: float
+    scarce: dict[Job, Condition]
 
     @cached_property
     def holds(self) -> NDArray[np.bool_]:

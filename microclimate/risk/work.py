@@ -1,5 +1,6 @@
 """Hours in which work on the field is within its limits: every condition, all over the zone, all hour."""
 
+from collections import Counter
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
@@ -161,6 +162,7 @@ def worked(venue: Venue, runs: Sequence[tuple[xr.Dataset, xr.Dataset]], since: n
     names = tuple(zone.name for zone in venue.field.zones)
     total = {job: np.zeros((len(names), len(begins))) for job in wanted}
     lowest: list[Array] = []
+    often: Counter[tuple[Job, Condition]] = Counter()
     for block, states in runs:
         zone = states["zone_index"].values.astype(int)
         shape = states["canopy_temperature"].transpose("realization", "patch", "time").shape
@@ -169,6 +171,10 @@ def worked(venue: Venue, runs: Sequence[tuple[xr.Dataset, xr.Dataset]], since: n
         for job, conditions in wanted.items():
             whole = np.logical_and.reduce([known[condition] for condition in conditions])
             total[job] += held(whole, zone, hour).sum(axis=0)
+            at_hand = np.logical_and.reduce(
+                [known[c] for c in conditions if c.kind in ("light", "crew")] or [np.ones(1, dtype=bool)]
+            )
+            often.update({(job, c): int((known[c] & at_hand)[..., hour >= 0].sum()) for c in conditions})
         air = block["air_temperature"].transpose("realization", "patch", "time").values.min(axis=1)
         lowest.append(np.stack([air[:, hour == h].min(axis=1) for h in range(len(begins))], axis=-1))
     members = sum(states.sizes["realization"] for _, states in runs)
@@ -182,4 +188,5 @@ def worked(venue: Venue, runs: Sequence[tuple[xr.Dataset, xr.Dataset]], since: n
         (air < ZERO_CELSIUS).mean(axis=0),
         np.median(air, axis=0),
         venue.limits.tolerated_chance,
+        {job: min(conditions, key=lambda c: often[job, c]) for job, conditions in wanted.items()},
     )

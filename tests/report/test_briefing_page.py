@@ -13,6 +13,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import made_plan
+import made_work
 import pytest
 import xarray as xr
 from looked_at import DESK, PHONE, axe_finds
@@ -81,6 +82,11 @@ def busy(answer: Answer) -> Answer:
     return replace(answer, plan=made, advice=words_plan.advice(answer, made))
 
 
+def working(answer: Answer) -> Answer:
+    """With hours of work for three days."""
+    return replace(answer, work=made_work.worked())
+
+
 def full(answer: Answer) -> Answer:
     """Sixty zones with long names, three windows, every caution, reason and assumption that there is."""
     names = [f"Zone {k} beside the long terrace" for k in range(60)]
@@ -100,10 +106,16 @@ def full(answer: Answer) -> Answer:
     )
 
 
-@pytest.fixture(scope="module", params=["answer", "metric", "unknown", "few", "full", "planned", "busy"])
+@pytest.fixture(scope="module", params=["answer", "metric", "unknown", "few", "full", "planned", "busy", "working"])
 def told(request: pytest.FixtureRequest, answer: Answer) -> Answer:
     """Each made-up answer, and the leanest and the fullest of them."""
-    cases: dict[str, Callable[[Answer], Answer]] = {"few": few, "full": full, "planned": planned, "busy": busy}
+    cases: dict[str, Callable[[Answer], Answer]] = {
+        "few": few,
+        "full": full,
+        "planned": planned,
+        "busy": busy,
+        "working": working,
+    }
     if request.param in cases:
         return cases[request.param](answer)
     found: Answer = request.getfixturevalue(request.param)

@@ -5,35 +5,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from forbidden_words import FORBIDDEN, NOT_METRIC, NOT_US
+from made_work import HOURS, JOBS, worked
 
-from microclimate.report import briefing, screen, words_work
+from microclimate.report import briefing, canvas, screen, strip, words_work
 from microclimate.report.answer import Answer
-from microclimate.report.worked import Condition, Job, Worked
+from microclimate.report.worked import Condition, Worked
 from microclimate.units import Shown
 
 HERE = "America/New_York"
 US, METRIC = Shown("US", 12, HERE), Shown("metric", 24, HERE)
-HOURS = np.datetime64("2026-12-15T22", "h") + np.arange(36) * np.timedelta64(1, "h")  # 17:00 local to 5:00, two days on
-JOBS: dict[Job, tuple[Condition, ...]] = {
-    "mowing": (Condition("dry", 0.01, "ours"), Condition("vehicles", 273.15, "a study"), Condition("light")),
-    "line marking": (Condition("air", 278.15, "common practice, no source"), Condition("leaf", 273.15, "ours")),
-    "spraying": (Condition("ground", 273.15, "a study"), Condition("crew")),
-    "clearing snow": (Condition("snow", 0.025, "a magazine"), Condition("gust", 6.0, "yours")),
-}
 
 
 @pytest.fixture
 def told() -> Worked:
-    """Mowing in both zones from 10 to 12, in one to 13, on the 16th; marking over midnight; the others never."""
-    share = np.zeros((len(JOBS), 2, HOURS.size))
-    share[0, 0, 17:20] = 0.9
-    share[0, 1, 17:19] = 0.85
-    share[1, :, 5:9] = 1.0
-    share[2] = 0.79
-    frost = np.zeros(HOURS.size)
-    frost[8:15] = 0.4
-    frost[30:] = 0.1
-    return Worked(HOURS, ("North", "South"), JOBS, share, 0.8, frost, np.full(HOURS.size, 271.15), 0.15)
+    return worked()
 
 
 def test_hours_of_all_zones_and_of_some(told: Worked) -> None:
@@ -42,7 +27,29 @@ def test_hours_of_all_zones_and_of_some(told: Worked) -> None:
     assert table.rows[0] == ("Mowing", "none", "10:00 to 12:00; 12:00 to 13:00 (up to 1 of 2 zones)", "none")
     assert table.rows[1] == ("Line marking", "22:00 to 00:00", "00:00 to 02:00", "none")
     assert table.rows[2][1:] == ("none",) * 3
-    assert words_work.lines(told, METRIC)[2] == "Spraying: no hour."
+    lines = words_work.lines(told, METRIC)
+    assert lines[2] == "Spraying: no hour."
+    assert "No hour for spraying: met least often is root zone at 25 mm above 0.0 °C." in lines
+    assert not [line for line in lines if line.startswith("No hour for mowing")]
+
+
+def test_hours_of_a_day_stand_in_order_of_time(told: Worked) -> None:
+    """In one zone from 8, in both from 10 to 12, none at noon, both from 13."""
+    share = np.zeros((1, 2, HOURS.size))
+    share[0, 0, 15:19], share[0, 1, 17:19], share[0, :, 20:22] = 1.0, 1.0, 1.0
+    one = replace(told, jobs={"mowing": JOBS["mowing"]}, share=share)
+    row = words_work.table(one, METRIC).rows[0]
+    assert row[2] == "08:00 to 10:00 (up to 1 of 2 zones); 10:00 to 12:00; 13:00 to 15:00"
+
+
+def test_the_strip_draws_each_hour_as_tall_as_its_share_of_zones(told: Worked) -> None:
+    made, axes = canvas.figure(4.0, 2.0)
+    strip.draw(axes, told, METRIC)
+    bars = np.array([patch.get_height() for patch in axes.patches]).reshape(len(JOBS), HOURS.size)
+    np.testing.assert_allclose(bars / strip.TALL, told.holds.mean(axis=1))
+    assert "mowing: 3 of 36 hours somewhere, 2 all over the field" in strip.description(told, METRIC).lower()
+    assert [tick.get_text().split("\n")[0] for tick in axes.get_xticklabels()] == ["12:00"]
+    assert made is not None
 
 
 def test_a_zone_has_its_own_hours(told: Worked) -> None:
