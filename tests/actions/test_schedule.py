@@ -84,6 +84,18 @@ def test_waiting_never_has_a_smaller_chance_than_acting_within_the_limit() -> No
         assert found.waiting.chance >= cost.chance(found.searched).min() - 1e-9
 
 
+def test_a_deed_that_is_due_at_once_does_not_wait_for_the_next_forecast() -> None:
+    """Heat from the run's very first slot is lost by waiting: what is left is told, and begins later."""
+    case = p.problem(air=268.0)
+    table = case.table([Choice(), Choice(heat=(0,), boost=8.0), Choice(heat=(20,), boost=8.0)])
+    assert schedule.first_deed(case, table.choices[1]) == 0
+    waiting = schedule._waiting(table, case)
+    assert waiting is not None
+    later = cost.chance(table.rows([0, 2]))
+    assert waiting.chance == pytest.approx(later.min())
+    assert waiting.chance > cost.chance(table)[1]
+
+
 def test_nothing_starts_in_the_past() -> None:
     later = p.BEGIN + timedelta(hours=5)
     case = p.problem(now=later)
