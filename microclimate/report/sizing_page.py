@@ -31,6 +31,7 @@ class _Climate:
     hangs: list[str]
     figures: list[_Figure]
     table: list[tuple[str, ...]]
+    short: list[int]  # options of the short table
     chosen: int
 
 
@@ -60,6 +61,7 @@ def _climate(sized: Sized, climate: ClimateTold, number: int) -> _Climate:
         words_sizing.sensitivity_words(sized, climate),
         drawn,
         words_sizing.rows(sized, climate, range(climate.told.sizes["option"])),
+        words_sizing.told_of(climate),
         climate.chosen,
     )
 

@@ -350,7 +350,7 @@ def text(sized: Sized) -> str:
         for sentence in [*climate_words(climate, sized.shown), *head(sized, climate)]:
             lines += _wrapped(sentence)
         lines += ["", "Options that none other betters in both protection and cost:", ""]
-        lines += _table(rows(sized, climate, _shown(climate)))
+        lines += _table(rows(sized, climate, told_of(climate)))
         for sentence in trial_words(sized, climate):
             lines += ["", *_wrapped(sentence)]
         lines += ["", "What it hangs on:"]
@@ -363,9 +363,10 @@ def text(sized: Sized) -> str:
     return "\n".join(line.rstrip() for line in lines).replace("\u00a0", " ") + "\n"
 
 
-def _shown(climate: ClimateTold) -> list[int]:
-    """No heat at all, then the frontier, and the chosen one where it is not on it."""
-    return list(dict.fromkeys([0, *climate.frontier, climate.chosen]))
+def told_of(climate: ClimateTold) -> list[int]:
+    """No heat at all, then the frontier, the chosen one and the one that keeps crust away where they are not on it."""
+    unfrozen = [] if climate.holds or climate.unfrozen is None else [climate.unfrozen]
+    return list(dict.fromkeys([0, *climate.frontier, climate.chosen, *unfrozen]))
 
 
 def _wrapped(sentence: str, bullet: str = "") -> list[str]:
