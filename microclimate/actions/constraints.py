@@ -27,6 +27,7 @@ Why = Literal["people", "notice", "hours", "daylight", "event", "warm", "floor"]
 CLEAR_BEFORE = timedelta(hours=2)  # covers are off this long before an event; common practice, no source
 DARK_MOST = 144  # slots that a cover without light may lie: three days; common practice, no source
 DARK_BELOW = 0.3  # light let through below which a cover counts as dark; ours
+DAY = 48  # slots
 WET = 0.02  # [kg m-2] water on the leaf from which it counts as wet; ours, no source
 HARD_FREEZE = 271.15  # [K] lowest canopy from which a sheet may freeze to a wet leaf; ours, no source
 DARK = 5.0  # [W m-2] sun and sky on the field below which there is no daylight to work by; ours
@@ -68,6 +69,12 @@ class Clock:
         if spell.on != self.first:
             return False
         return any(s.cover == spell.cover and s.on <= self.first < s.off for s in self.past.spells)
+
+    def since(self, spell: Spell) -> int:
+        """The slot from which on a spell's cover lies, one that lies already from when it was laid."""
+        if not self.lies(spell):
+            return spell.on
+        return min(s.on for s in self.past.spells if s.cover == spell.cover and s.on <= self.first < s.off)
 
 
 @dataclass(frozen=True)
@@ -156,7 +163,7 @@ def spell(venue: Venue, clock: Clock, around: Surroundings, spell: Spell) -> boo
     on, off, cover = spell.on, spell.off, venue.equipment.covers[spell.cover - 1]
     if off <= on or around.warm[on:off].any() or around.floored[spell.cover - 1][on:off].any():
         return False
-    if cover.shortwave_transmittance < DARK_BELOW and off - on > DARK_MOST:
+    if cover.shortwave_transmittance < DARK_BELOW and off - clock.since(spell) > DARK_MOST:
         return False
     work = slots_of_work(cover)
     begin, end = clock.begins(on if clock.lies(spell) else on - work), clock.begins(off + work)
@@ -250,7 +257,17 @@ def _workable(
     if called_in_time:
         return called_in_time, None
     why: Why = "notice" if lit else "daylight" if in_hours else "hours"
-    return [], Binding(why, what, called if why == "notice" else None)
+    return [], Binding(why, what, {"notice": called, "hours": _opens(clock, need, called, venue)}.get(why))
+
+
+def _opens(clock: Clock, need: int, called: datetime, venue: Venue) -> datetime | None:
+    """The first moment after the run at which work of `need` slots fits into the crew's hours; None: it never does."""
+    crew, zone = venue.crew, ZoneInfo(clock.time_zone)
+    begin = max(clock.slot(called), clock.ends.size)
+    for slot in range(begin, begin + DAY):
+        if within_hours(clock, slot, need, crew.earliest, crew.latest, zone):
+            return clock.begins(slot)
+    return None
 
 
 def within_hours(clock: Clock, slot: int, need: int, earliest: float, latest: float, zone: ZoneInfo) -> bool:

@@ -196,6 +196,11 @@ def summary(answer: Answer, planned: Planned) -> list[str]:
     for half, found in (("milder", planned.milder), ("colder", planned.harder)):
         if found is not None:
             lines.append(f"In the {half} half of the forecasts it would be: {kind(found)}.")
+    if best.deeds and not planned.turns and planned.milder is None and planned.harder is None:
+        lines.append(
+            "No other tolerated chance that was tried, nor the milder or the colder half of the forecasts alone, "
+            "would change the kind of plan."
+        )
     if planned.kept:
         lines.append("The advice given before stands: another plan is better by less than a change is worth.")
     elif planned.before == "other form":

@@ -119,3 +119,23 @@ def test_a_crew_that_has_been_called_needs_no_notice_again() -> None:
     booked = p.problem(made=p.venue(crewed=p.crew(notice="10 h")), booked=p.BEGIN + timedelta(hours=3))
     assert min(late.allow.lay[0]) == 20 + 1
     assert min(booked.allow.lay[0]) == 6 + 1
+
+
+def test_a_crew_without_an_hour_in_the_run_is_told_its_first_one_after_it() -> None:
+    """The run goes from 16:00 to 12:00 UTC the day after; a crew of the hour from 13 comes an hour later."""
+    case = p.problem(made=p.venue(crewed=p.crew(notice="0 h", earliest=13, latest=15)))
+    assert {(b.what, b.earliest) for b in case.allow.bindings} == {("hours", p.BEGIN + timedelta(hours=21))}
+    never = p.problem(made=p.venue(crewed=p.crew(earliest=14, latest=14.2)))
+    assert {b.earliest for b in never.allow.bindings} == {None}
+
+
+def test_light_is_counted_from_when_a_dark_cover_was_laid() -> None:
+    """A quilt that has lain for three days but two hours bears four more half-hours, whatever is planned now."""
+    laid = -constraints.DARK_MOST + 4
+    before = Choice((Spell(2, laid, 30),))
+    case = p.problem(windows=(p.NIGHT,), history=((laid, before),))
+    first = case.clock.first
+    assert case.clock.lies(Spell(2, first, first + 4))
+    assert constraints.spell(case.venue, case.clock, case.around, Spell(2, first, first + 4))
+    assert not constraints.spell(case.venue, case.clock, case.around, Spell(2, first, first + 5))
+    assert constraints.spell(case.venue, case.clock, case.around, Spell(2, first + 2, first + 7))  # laid anew

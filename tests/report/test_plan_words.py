@@ -47,6 +47,13 @@ def test_every_action_has_its_hour_and_its_latest_start(told: Answer, planned: P
         assert words in text
 
 
+def test_it_is_said_when_nothing_tried_would_change_the_advice(answer: Answer, planned: Planned) -> None:
+    words = "would change the kind of plan"
+    assert not any(words in line for line in words_plan.summary(answer, planned))
+    firm = replace(planned, turns=(), milder=None, harder=None)
+    assert sum(words in line for line in words_plan.summary(answer, firm)) == 1
+
+
 def test_no_money_where_none_was_given(answer: Answer) -> None:
     bare = plan(
         answer,
