@@ -22,8 +22,6 @@ import llvmlite
 import numba
 import numpy as np
 
-from microclimate.physics.elementwise import LanesCompiler
-
 _PACKAGE = Path(__file__).resolve().parent.parent
 _IMPORT = re.compile(r"^ *from ([\w.]+) import (\([^)]*\)|[^(\n]*)", re.MULTILINE)  # the only form in this house
 _KEPT = 3  # newest cache folders of each kernel file
@@ -111,7 +109,6 @@ _OPTIONS: dict[str, Any] = {
     "fastmath": {"contract"},
     "error_model": "numpy",
     "nogil": True,
-    "pipeline_class": LanesCompiler,
 }
 
 

@@ -8,10 +8,7 @@ from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
-from numba.core import ir, types
-from numba.core.compiler import CompilerBase, DefaultPassBuilder
-from numba.core.compiler_machinery import FunctionPass, register_pass
-from numba.core.untyped_passes import IRProcessing
+from numba.core import types
 from numba.extending import overload, register_jitable
 
 Value = Any  # a number or an array of numbers, any shape that broadcasts
@@ -20,55 +17,12 @@ _P = ParamSpec("_P")
 _R = TypeVar("_R")
 
 
-@register_pass(mutates_CFG=False, analysis_only=False)  # type: ignore[no-untyped-call,unused-ignore]
-class _NarrowConstants(FunctionPass):  # type: ignore[misc,unused-ignore]
-    """Take the constants of a function as float32 when it is compiled for float32.
-
-    numba takes every constant in a text as float64, which would widen, and so halve, every float32 lane.
-    """
-
-    _name = "narrow_constants"
-
-    def __init__(self) -> None:
-        FunctionPass.__init__(self)  # type: ignore[no-untyped-call,unused-ignore]
-
-    def run_pass(self, state: Any) -> bool:
-        if not any(_has_float32(kind) for kind in state.args):
-            return False
-        for block in state.func_ir.blocks.values():
-            for line in block.body:
-                held = line.value if isinstance(line, ir.Assign) else None
-                if isinstance(held, ir.Const | ir.Global | ir.FreeVar):
-                    if type(held.value) is float:
-                        held.value = np.float32(held.value)
-                    elif type(held.value) is tuple and all(type(item) is float for item in held.value):
-                        held.value = tuple(np.float32(item) for item in held.value)
-        return True
-
-
-def _has_float32(kind: Any) -> bool:
-    """Whether a numba type is, or holds, float32."""
-    if isinstance(kind, types.BaseTuple):
-        return any(_has_float32(item) for item in kind.types)  # type: ignore[attr-defined,unused-ignore]
-    return bool((kind.dtype if isinstance(kind, types.Array) else kind) == types.float32)
-
-
-class LanesCompiler(CompilerBase):  # type: ignore[misc,unused-ignore]
-    """numba's own passes and `_NarrowConstants`; kernels and formulas are compiled by it."""
-
-    def define_pipelines(self) -> list[Any]:
-        passes = DefaultPassBuilder.define_nopython_pipeline(self.state)  # type: ignore[no-untyped-call,unused-ignore]
-        passes.add_pass_after(_NarrowConstants, IRProcessing)
-        passes.finalize()
-        return [passes]
-
-
 def formula(function: Callable[_P, _R]) -> Callable[_P, _R]:
     """Mark a function so that kernels may call it; from Python it stays what it is.
 
     Always inlined: a call inside a loop over lanes would make it go lane by lane.
     """
-    marked: Callable[_P, _R] = register_jitable(forceinline=True, pipeline_class=LanesCompiler)(function)
+    marked: Callable[_P, _R] = register_jitable(forceinline=True)(function)
     return marked
 
 
