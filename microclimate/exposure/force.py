@@ -26,6 +26,7 @@ from microclimate.exposure.steps import Steps, lay, spread, sunlight
 from microclimate.exposure.weathered import Cover, cover
 from microclimate.physics import vapour
 from microclimate.venue.described import Venue
+from microclimate.weather import assumed
 
 Array = NDArray[np.float64]
 
@@ -157,6 +158,8 @@ class Forcing:
         weather, steps = self.weather.isel(realization=part), self.steps
         point = {name: spread(steps.point, weather[name].values) for name in _POINTS}
         amount = {name: spread(steps.mean, weather[name].values) for name in _AMOUNTS}
+        if "longwave" in assumed.codes(weather):  # worked out by the formula that was learned of
+            amount["surface_downwelling_longwave_flux_in_air"] += self.venue.calibration.longwave_offset
         vapour_pressure = vapour.saturation_pressure_water(point["dew_point_temperature"])
         point["specific_humidity"] = vapour.specific_humidity(vapour_pressure, point["surface_air_pressure"])
         point["direction"] = self._direction(weather)

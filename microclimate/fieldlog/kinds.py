@@ -73,6 +73,8 @@ KINDS: dict[str, Kind] = {
     "precipitation_amount": Kind("m", "length", 0.0, 0.5, ("rain", "precipitation", "tipping"), counts=True),
     "heating_energy": Kind("J", "energy", 0.0, 1e12, ("energy", "kwh", "meter reading", "heat meter"), counts=True),
     "bowl_air_difference": Kind("K", "temperature difference", -15.0, 15.0, ()),
+    "seat_temperature": Kind("K", "temperature", 150.0, 380.0, ()),  # as an infrared thermometer shows it
+    "seat_reflectance": Kind("1", "fraction", 0.0, 1.0, ()),  # light off a seat over light on it
     "surface_hardness": Kind("1", "fraction", 0.0, 600.0, ()),  # [g] peak deceleration of a dropped mass
     "takes_a_stud": Kind("1", "fraction", 0.0, 1.0, ()),  # yes or no
 }

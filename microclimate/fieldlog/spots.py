@@ -6,6 +6,8 @@ Known columns; units in the heading or in the cell, a cell may be empty:
     infrared, emissivity set, sky, cloud, body       an infrared thermometer (corrected, see `infrared`)
     wind, height, minutes, reference wind, ...       a hot-wire anemometer (see `bowl_readings`)
     air, air outside, aspirated                      one thermometer inside and outside
+    seats, seat infrared, seat contact, sky          which material, what it shows, as it is, and what it mirrors
+    seats, light on, light off                       a light meter on the seat, and turned to it; any one unit
     takes a stud                                     yes or no
     hardness, device, drop, age                      peak deceleration [g], which device, number of the drop, how old
     state                                            open, white frost, frozen layer, ...
@@ -35,12 +37,16 @@ COLUMNS: dict[str, tuple[str, float, float]] = {
     "sky": ("degC", 150.0, 320.0),
     "cloud": ("1", 0.0, 1.0),
     "body": ("degC", 230.0, 330.0),
+    "seat infrared": ("degC", 150.0, 380.0),
+    "seat contact": ("degC", 200.0, 370.0),
+    "light on": ("1", 1.0, 2e5),
+    "light off": ("1", 0.0, 2e5),
     "hardness": ("1", 0.0, 600.0),
     "drop": ("1", 1.0, 20.0),
     "age": ("h", 0.0, 3.2e7),
 }
-TEXTS = (*bowl_readings.TEXTS, "depth", "value", "takes a stud", "device", "state", "who")
-_ANY = ("value", "infrared", "wind", "air", "takes a stud", "hardness", "state")
+TEXTS = (*bowl_readings.TEXTS, "depth", "value", "seats", "takes a stud", "device", "state", "who")
+_ANY = ("value", "infrared", "wind", "air", "seats", "takes a stud", "hardness", "state")
 _NO = {"no", "n", "false", "0"}
 _YES = {"yes", "y", "true", "1", "x"}
 _STATES = {words: state for state, words in STATE_WORDS.items()}
@@ -69,9 +75,9 @@ def names(headings: Collection[str]) -> dict[str, tuple[str, str]]:
 
 
 def recognises(headings: Collection[str]) -> bool:
-    """A sheet of readings by hand: a time, a zone and one of what can be read."""
+    """A sheet of readings by hand: a time, a zone (or what seats are made of) and one of what can be read."""
     plain = {name for name, _ in names(headings).values()}
-    return {"time", "zone"} <= plain and bool(plain & set(_ANY))
+    return "time" in plain and bool(plain & {"zone", "seats"}) and bool(plain & set(_ANY))
 
 
 def read(sheet: Sheet, time_zone: str, zones: Collection[str], name: str) -> Read:
@@ -144,7 +150,7 @@ def _row(
     """One row; what is wrong with a part of it goes to `faults`, the other parts are taken."""
     zone = cells.get("zone", "")
     time = clock.moment(cells.get("time", ""), time_zone, where="")
-    if zones and zone not in zones:
+    if zones and zone not in zones and not (cells.get("seats") and not zone):  # seats belong to no zone
         faults += _zone(zone, zones)
         return [], None
     own = {"note": cells.get("note", ""), "who": cells.get("who", "")}
@@ -178,6 +184,8 @@ def _row(
         one = bowl_readings.one(bowl, dict(given), time_zone, zones or [zone], "", faults)
         if one is not None and len(faults) == before:
             _bowl(one, add)
+    if cells.get("seats") or any(math.isfinite(number[name]) for name in _OF_SEATS):
+        _seats(cells.get("seats", ""), number, add, faults)
     if cells.get("takes a stud"):
         answer = cells["takes a stud"].lower()
         if answer in _YES | _NO:
@@ -201,6 +209,34 @@ def _row(
 def _zone(zone: str, zones: Collection[str]) -> list[Problem]:
     what = bowl_readings.near(zone, zones)
     return [Problem("", f"no zone is called {zone!r}", "", what)]
+
+
+_OF_SEATS = ("seat infrared", "seat contact", "light on", "light off")
+
+
+def _seats(material: str, number: Mapping[str, float], add: Any, faults: list[Problem]) -> None:
+    """A reading of a seat: infrared beside a thermometer on it and what it mirrors, or light on it and off it."""
+    if not material:
+        faults.append(Problem("", "a reading of a seat without seats", "the material they are made of"))
+        return
+    shown, contact, sky = (number[name] for name in ("seat infrared", "seat contact", "sky"))
+    if math.isfinite(shown):
+        if math.isfinite(contact) and math.isfinite(sky):
+            extra = {"contact": contact, "sky": sky, "setting": number["emissivity set"], "body": number["body"]}
+            add(material, "seat_temperature", shown, **extra)
+        else:
+            cure = "read with a thermometer on the seat, and with the infrared one where the seat mirrors"
+            faults.append(Problem("", "seat infrared without seat contact and sky", "all three", cure))
+    on, off = number["light on"], number["light off"]
+    if math.isfinite(on) and math.isfinite(off):
+        if off <= on:
+            add(material, "seat_reflectance", off / on, light_on=on, light_off=off)
+        else:
+            faults.append(Problem("", f"light off {off:g}", f"at most light on, {on:g}"))
+    elif math.isfinite(on) or math.isfinite(off):
+        faults.append(Problem("", "one of light on and light off", "both, in one unit"))
+    elif not math.isfinite(shown):
+        faults.append(Problem("", "seats without a reading", "seat infrared, or light on and light off"))
 
 
 _KEPT = ("x", "y", "height", "seconds", "reference_wind", "reference_height", "reference_direction", "visit")

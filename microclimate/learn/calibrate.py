@@ -4,6 +4,7 @@ Writes nothing but numbers into `calibration.toml`; without readings the prior s
 trusted is laid aside or given a wide error, and named.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,10 +14,12 @@ from numpy.typing import NDArray
 from microclimate.errors import InputError, Problem
 from microclimate.exposure import air, shelter
 from microclimate.exposure.force import Forcing
+from microclimate.exposure.learned import air_known
 from microclimate.fieldlog.bowl_readings import MOST_RATIO, BowlReading, visits
-from microclimate.learn import air_fit, wind_fit
+from microclimate.learn import air_fit, bowl_held, wind_fit
+from microclimate.learn.fit import Z90
 from microclimate.physics.turbulence import wind_at_height
-from microclimate.venue.calibration import Calibration, LearnedAir, LearnedWind
+from microclimate.venue.calibration import Calibration, Fitted, LearnedAir, LearnedWind
 
 Array = NDArray[np.float64]
 
@@ -35,16 +38,19 @@ class Calibrated:
     flagged: tuple[tuple[str, str], ...]  # where, why
     next_directions: tuple[tuple[float, float], ...]  # [degree], mean log error after a visit to all zones
     next_nights: str  # "calm" while the air is known less well than the wind; else ""
+    declined: tuple[tuple[str, str, int], ...] = ()  # "wind" or "air", code (few, worse), visits or nights
 
 
-def bowl_air(forcing: Forcing, readings: tuple[BowlReading, ...]) -> Calibrated:
-    """Fit shelter and exchange of a bowl.
+def bowl_air(forcing: Forcing, readings: tuple[BowlReading, ...], today: str = "") -> Calibrated:
+    """Fit shelter and exchange of a bowl; each is taken where visits or nights that it never saw are told better.
 
     Parameters
     ----------
     forcing : Forcing
         Of the venue under the weather of the days of the readings, one realization; best values (no seed).
     readings : tuple of BowlReading
+    today : str
+        ISO date, for the file.
 
     Raises
     ------
@@ -60,12 +66,23 @@ def bowl_air(forcing: Forcing, readings: tuple[BowlReading, ...]) -> Calibrated:
     night_data, model, nights, outside = _air_data(forcing, tuple(r for r in readings if r.is_air), flagged)
     exchange = air_fit.fit(night_data, model, nights)
 
-    learned = forcing.venue.calibration.model_copy(
-        update={
-            "wind": _wind_table(wind, zones, data) if len(data.ratio) else forcing.venue.calibration.wind,
-            "air": _air_table(exchange, len(night_data.at)) if exchange.nights else forcing.venue.calibration.air,
-        }
-    )
+    known, declined = forcing.venue.calibration, []
+    update: dict[str, object] = {}
+    if len(data.ratio):
+        why = bowl_held.wind(data, rose, ANGLES, _believed(forcing, wind, zones))
+        if why:
+            declined.append(("wind", why, len(np.unique(data.visit))))
+        else:
+            update["wind"] = _wind_table(wind, zones, data).model_copy(update=_when(rows, today))
+    if exchange.nights:
+        why = bowl_held.bowl_air(night_data, model, nights, air_known(forcing.venue, None)[0])
+        if why:
+            declined.append(("air", why, exchange.nights))
+        else:
+            table, read = _air_table(exchange, len(night_data.at)), [r for r in readings if r.is_air]
+            update["air"] = table.model_copy(update=_when(read, today))
+            update["fitted"] = {**known.fitted, **_ranges(exchange)}
+    learned = known.model_copy(update=update)
     told = _told(forcing, wind, zones) | _air_told(exchange, model, nights, outside)
     return Calibrated(
         calibration=learned,
@@ -73,7 +90,36 @@ def bowl_air(forcing: Forcing, readings: tuple[BowlReading, ...]) -> Calibrated:
         flagged=tuple(dict.fromkeys(flagged)),
         next_directions=tuple(wind_fit.next_visits(wind)),
         next_nights="calm" if np.trace(exchange.covariance) > 0.5 * np.trace(exchange.prior_covariance) else "",
+        declined=tuple(declined),
     )
+
+
+def _when(readings: Sequence[BowlReading], today: str) -> dict[str, str]:
+    days = [str(reading.time.astype("datetime64[D]")) for reading in readings]
+    return {"made": today, "first": min(days), "last": max(days)}
+
+
+def _believed(forcing: Forcing, found: wind_fit.WindFit, zones: list[str]) -> Array:
+    """Logarithm of the wind's factor as it is believed before these readings (zone, angle)."""
+    known = forcing.venue.calibration.wind
+    if known is None:
+        return found.prior_mean
+    position = shelter.position(shelter.Wind(known.least, known.reach, known.dead_end))
+    offset = np.array([known.offset.get(zone, (0.0,) * len(ANGLES)) for zone in zones])
+    return np.asarray(wind_fit.grid(position, _zone_rose(forcing, len(zones)), ANGLES) + offset)
+
+
+def _ranges(found: air_fit.AirFit) -> dict[str, Fitted]:
+    """Each number of the exchange with its range, now and before any reading."""
+    out = {}
+    for k, name in enumerate(air.FITTED):
+        value, usual = float(getattr(found.air, name)), float(getattr(air.Air(), name))
+        now, before = (Z90 * float(np.sqrt(c[k, k])) for c in (found.covariance, found.prior_covariance))
+        ends = (value * np.exp(-now), value * np.exp(now), usual * np.exp(-before), usual * np.exp(before))
+        keys = ("value", "low", "high", "before_low", "before_high")
+        numbers = dict(zip(keys, (float(f"{v:.4g}") for v in (value, *ends)), strict=True))
+        out[f"air {name}"] = Fitted.model_validate(numbers)
+    return out
 
 
 def _zone_rose(forcing: Forcing, zones: int) -> list[tuple[Array, Array]]:

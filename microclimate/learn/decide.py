@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from microclimate.learn.fit import MISSES, PARAMETERS, Fit, Model, fit, remembered
+from microclimate.learn.fit import MISSES, Fit, Model, fit, parameters, remembered
 from microclimate.learn.nightdata import NightData
 
 Array = NDArray[np.float64]
@@ -51,21 +51,18 @@ def decide(
     ----------
     data : NightData
     model : callable
-        Factors by name -> the run's numbers in the order of `data`.
+        Numbers by name -> the run's numbers in the order of `data`.
     names : tuple of str
         Of `fit.PARAMETERS`.
     current : mapping, optional
-        Factors as they are believed now; else those of the description, 1.
+        Numbers as they are believed now; else as the venue is described.
     """
-    prior = np.array([p.spread for p in PARAMETERS if p.name in names])
-    run = remembered(model, names, prior)
+    run = remembered(model, names)
     none = np.zeros(len(names))
-    now = none if current is None else np.array([np.log(current[n]) / s for n, s in zip(names, prior, strict=True)])
+    now = none if current is None else np.array([p.spreads(current[p.name]) for p in parameters(names)])
     known = np.isfinite(data.observed) & np.isfinite(run(none))
     nights = np.unique(data.night[known]).size
-    nothing = Fit(
-        names, none, np.diag(prior**2), prior, np.zeros(len(data.labels)), np.full((2, len(data.labels)), np.nan)
-    )
+    nothing = Fit(names, none, np.eye(len(names)), np.zeros(len(data.labels)), np.full((2, len(data.labels)), np.nan))
     empty = np.full(2, np.nan)
     if nights < FEWEST:
         return Decision(nothing, False, "few", empty, empty, nights)
@@ -77,7 +74,7 @@ def decide(
         learned = fit(data, run, known & part, names)
         rest = known & ~part
         before[k] = _loss(data, run(now), np.zeros(len(data.labels)), rest)
-        after[k] = _loss(data, run(learned.mean / prior), learned.offset, rest)
+        after[k] = _loss(data, run(learned.mean), learned.offset, rest)
     whole = fit(data, run, known, names)
     taken = bool((after <= before).all() and (after < before).any())
     return Decision(whole, taken, "" if taken else "worse", before, after, nights)

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from microclimate.learn import decide, residual
 from microclimate.learn.decide import Decision
-from microclimate.learn.fit import PARAMETERS, Z90
+from microclimate.learn.fit import PARAMETERS, Z90, parameters
+from microclimate.learn.held import WATER
 from microclimate.learn.nightdata import Gather, NightData
 from microclimate.learn.replay import Station
 from microclimate.learn.residual import Learned
@@ -71,19 +72,27 @@ def with_factors(venue: Venue, factors: Mapping[str, float]) -> Venue:
 
 
 def _names(data: NightData, station: Station) -> tuple[str, ...]:
-    """Factors that the kinds of readings there are can speak of."""
+    """Numbers that the kinds of readings there are can speak of.
+
+    Probes in the ground tell of one of two: its water, or where that was read its conductivity beyond the water's.
+    The sky's longwave is learned of where it had to be worked out, as it will be for a forecast without it.
+    """
     ground = bool((~data.surface).any())
-    measured = bool((station.log["kind"].values == "volume_fraction_of_condensed_water_in_soil").any())
-    return tuple(p.name for p in PARAMETERS if p.name != "water_factor" or (ground and not measured))
+    measured = bool((station.log["kind"].values == WATER).any())
+    speak = {
+        "water_factor": ground and not measured,
+        "conductivity_factor": ground and measured,
+        "longwave_offset": not station.observed.longwave_measured,
+    }
+    return tuple(p.name for p in PARAMETERS if speak.get(p.name, True))
 
 
 def _fields(data: NightData, decision: Decision, gather: Gather, station: Station, today: str) -> dict[str, object]:
     fit = decision.fit
     fitted = {}
-    for name, value in fit.factors().items():
-        low, high = fit.interval(name)
-        wide = float(np.exp(Z90 * fit.prior[fit.names.index(name)]))
-        numbers = (value, low, high, 1.0 / wide, wide)
+    for one in parameters(fit.names):
+        name = one.name
+        numbers = (fit.factors()[name], *fit.interval(name), one.value(-Z90), one.value(Z90))
         keys = ("value", "low", "high", "before_low", "before_high")
         fitted[name] = Fitted.model_validate({k: float(f"{v:.4g}") for k, v in zip(keys, numbers, strict=True)})
     offsets = {

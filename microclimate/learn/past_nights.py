@@ -93,6 +93,29 @@ def past_nights(
     return nights, timedelta(seconds=float((night[1] - issued) / np.timedelta64(1, "s")))
 
 
+def outside(store: Store) -> str:
+    """The thermometer outside that was read last, '' when none; one in a zone tells of the bowl's own air instead."""
+    known = [s for s in store.sensors() if s.quantity == "air_temperature" and not s.zone]
+    return max(known, key=lambda sensor: sensor.last).name if known else ""
+
+
+def of_log(store: Store, site: Site) -> update.Nights | None:
+    """Pairs of the nights before the log's last forecast, for the thermometer outside that was read last.
+
+    None where the log has no such thermometer, or no forecast.
+    """
+    name = outside(store)
+    issues = _by_issue(store, "air_temperature", np.datetime64("2262-01-01"))
+    if not name or not issues:
+        return None
+    issued = max(issues)
+    # the night after it, by the sun's own clock: from six in the evening to eight in the morning
+    turn = np.timedelta64(round(site.longitude * 240), "s")
+    evening = (issued + turn - 18 * HOUR).astype("datetime64[D]") + 42 * HOUR - turn
+    pairs, _ = past_nights(store, site, name, (evening, evening + 14 * HOUR), issued)
+    return pairs if len(pairs.observed) else None
+
+
 Issue = tuple[NDArray[np.datetime64], list[Floats]]
 
 

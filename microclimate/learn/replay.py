@@ -53,6 +53,15 @@ class Stretch:
     weather: xr.Dataset  # schema.WEATHER
     patches: xr.Dataset
     forcing: tuple[xr.Dataset, ...]
+    longwave_offset: float = 0.0  # [W m-2] of calibration that is in it
+
+    def under(self, longwave_offset: float) -> tuple[xr.Dataset, ...]:
+        """Its forcing with another offset of the sky, each patch by the share of sky it sees."""
+        more = longwave_offset - self.longwave_offset
+        if more == 0.0:
+            return self.forcing
+        name = "longwave_sky_down"
+        return tuple(block.assign({name: block[name] + more * block["sky_view_factor"]}) for block in self.forcing)
 
     @property
     def begin(self) -> np.datetime64:
@@ -117,7 +126,8 @@ class Station:
         initial = _snowed(first, self.sensors, begin)
         window = Event("replay", _utc(stretch.begin), _utc(stretch.end), "replay")
         doing = plan.nothing(venue, stretch.begin, stretch.end)
-        _, states = run.outcome(venue, stretch.forcing, initial, doing, (window,), states=((0, 0),))
+        worked_out = 0.0 if self.observed.longwave_measured else venue.calibration.longwave_offset
+        _, states = run.outcome(venue, stretch.under(worked_out), initial, doing, (window,), states=((0, 0),))
         assert states is not None  # they were asked for
         told = held.modelled(states.isel(plan=0, realization=0), self.sensors, stretch.settled)
         return told, initial.assign(states.isel(plan=0, time=-1, drop=True)[list(_LEFT)]).assign_coords(time=end)
@@ -178,13 +188,14 @@ def station(
         log = traces.traces(readings_path, timezone=timezone or site.time_zone, stamp=stamp)
     _fit_together(venue, weather.weather, log, readings_path.name)
     seen = bowl.bowl(venue)
-    stretches = []
+    stretches, given = [], venue.calibration.longwave_offset
     for part in weather.stretches:
         span = weather.weather.isel(time=part)
         day = pd.Timestamp(span["time"].values[0]).date()
         sun = patches.morning_sun(seen, site.latitude, site.longitude, day)
         where = patches.patches(venue.field.zones, seen, sun)
-        stretches.append(Stretch(span, where, tuple(OverPlot(force.forcing(venue, span, seen, where, step)))))
+        reaching = tuple(OverPlot(force.forcing(venue, span, seen, where, step)))
+        stretches.append(Stretch(span, where, reaching, 0.0 if weather.longwave_measured else given))
     return Station(site, weather, log, held.sensors(log, venue, weather.weather), tuple(stretches))
 
 

@@ -107,7 +107,7 @@ def _read(table: Array, direction: Array) -> Array:
     return shelter.lookup(table[:, None, :], direction[:, None])[:, 0, 0]
 
 
-def _grid(position: Array, rose: list[tuple[Array, Array]], angles: Array) -> Array:
+def grid(position: Array, rose: list[tuple[Array, Array]], angles: Array) -> Array:
     """Logarithm of the factor by zone and angle (zone, angle)."""
     wind = shelter.at(position)
     return np.log([shelter.factor(d, h, wind, angles).mean(axis=0) for d, h in rose])
@@ -137,10 +137,10 @@ def _once(data: WindData, rose: list[tuple[Array, Array]], angles: Array) -> Win
     prior = shelter.position(shelter.Wind())
     zones = np.repeat(np.arange(len(rose)), len(angles))
     turned = np.tile(angles, len(rose))
-    prior_mean = _grid(prior, rose, angles).ravel()
+    prior_mean = grid(prior, rose, angles).ravel()
     scale = misfit_scale(prior_mean)
     own = _kernel(zones, turned, scale, zones, turned, scale)
-    slope = _slopes(lambda p: _grid(p, rose, angles).ravel(), prior)
+    slope = _slopes(lambda p: grid(p, rose, angles).ravel(), prior)
     prior_joint = own + slope * shelter.WIND_SPREAD**2 @ slope.T
     prior_spread = np.sqrt(np.diagonal(prior_joint))
     shape = (len(rose), len(angles))
@@ -170,9 +170,9 @@ def _once(data: WindData, rose: list[tuple[Array, Array]], angles: Array) -> Win
         solve = cho_factor(errors, lower=True)
         gain = cho_solve(solve, cross.T).T
         offset = gain @ (logs - _model(position, data))
-        model = _grid(position, rose, angles).ravel()
+        model = grid(position, rose, angles).ravel()
         mean = model + offset
-        parameter_slope = _slopes(lambda p: _grid(p, rose, angles).ravel(), position)
+        parameter_slope = _slopes(lambda p: grid(p, rose, angles).ravel(), position)
         left = parameter_slope - gain @ _slopes(lambda p: _model(p, data), position)
         joint = own - gain @ cross.T + left @ covariance @ left.T
         # knowledge is never lost by a reading, and never beats the error that a visit's readings share

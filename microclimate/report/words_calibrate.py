@@ -21,6 +21,7 @@ def calibrated(
     flagged: Sequence[tuple[str, str]],
     directions: Sequence[tuple[float, float]],
     nights: str,
+    declined: Sequence[tuple[str, str, int]],
     shown: Shown,
     path: str,
 ) -> str:
@@ -37,6 +38,8 @@ def calibrated(
         Wind directions [degree] in which a visit helps most, each with the mean log error left after it.
     nights : str
         The kind of night whose readings of air would help most, or "".
+    declined : sequence
+        "wind" or "air", the code of what spoke against taking it, and how many visits or nights there are.
     """
     lines = [f"{venue}: what the readings say", ""]
     lines += _wrapped(
@@ -63,8 +66,82 @@ def calibrated(
         ]
     if nights:
         lines += ["", *_wrapped(f"Readings of air in more {nights} nights, inside and outside, would help most.")]
-    lines += ["", f"Written: {path}"]
+    for what, why, count in declined:
+        lines += ["", *_wrapped(_left(what, why, count))]
+    lines += ["", f"Written: {path}" if path else "Nothing was written."]
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
+
+
+def _left(what: str, why: str, count: int) -> str:
+    name, one = {"wind": ("The wind", "visit"), "air": ("The air", "night")}[what]
+    if why == "few":
+        many = f"{count} {one} is" if count == 1 else f"{count} {one}s are"
+        return f"{name}: not taken, {many} too few to hold some out; what was known before stays."
+    if why == "unlike":
+        return f"{name}: not taken, the readings go with no exchange at all; what was known before stays."
+    return f"{name}: not taken, it tells {one}s that it never saw no better; what was known before stays."
+
+
+_SEATS = {"seat_emissivity": "heat sent out (emissivity)", "seat_albedo": "light sent back (reflectance)"}
+_AGAINST = {
+    "few": "too few {of} ({count}): what was known before stays",
+    "unlike": "the readings contradict each other: what was known before stays",
+    "worse": "it tells {of} that it never saw no better: what was known before stays",
+}
+
+
+def seats(
+    found: Sequence[tuple[str, str, tuple[float, float, float], tuple[float, float], str, int, int]],
+    strange: Sequence[str],
+    materials: Sequence[str],
+) -> str:
+    """What readings of seats taught.
+
+    Parameters
+    ----------
+    found : sequence
+        Name in the calibration file, material, value and its range, range before, code of what speaks against it
+        ("" where it is taken), readings, visits.
+    strange : sequence of str
+        What was read that no stand is made of.
+    materials : sequence of str
+        What they are made of.
+    """
+    lines = ["What the readings of the seats say (nine times in ten the value lies in the range):"]
+    for name, material, (value, low, high), before, why, readings, visits in found:
+        start = f"{material}, {_SEATS[name]}: "
+        if why:
+            lines += _listed(start + _AGAINST[why].format(of="visits", count=visits))
+        else:
+            lines += _listed(
+                f"{start}{value:.2f} ({low:.2f} to {high:.2f}) from {readings} readings on {visits} days; without "
+                f"readings {before[0]:.2f} to {before[1]:.2f}"
+            )
+    for material in strange:
+        lines += _listed(f"{material}: no stand is of it; they are of {', '.join(materials) or 'nothing'}")
+    return "\n".join([*lines, "", ""])
+
+
+def bias(
+    kinds: Sequence[tuple[float, tuple[float, float], int]],
+    why: str,
+    before: float,
+    after: float,
+    shown: Shown,
+) -> str:
+    """What the forecasts of lowest air miss: of other nights and of clear calm ones [K], their ranges, and nights."""
+    nights = sum(count for *_, count in kinds)
+    lines = ["What the forecasts miss of the lowest air outside (forecast less read):"]
+    if why:
+        lines += _listed(_AGAINST[why].format(of="nights", count=nights))
+        return "\n".join([*lines, "", ""])
+    symbol = shown.symbol(_DIFFERENCE)
+    for name, (value, ends, count) in zip(("other nights", "clear calm nights"), kinds, strict=True):
+        now = f"{number(value, _DIFFERENCE, shown)} {symbol} ({between(*ends, _DIFFERENCE, shown)})"
+        lines += _listed(f"{name}: {now} from {count}")
+    typical = f"{shown.text(before, _DIFFERENCE, 2)} before, {shown.text(after, _DIFFERENCE, 2)} after"
+    lines += _listed(f"typical error of nights held out: {typical}")
+    return "\n".join([*lines, "", ""])
 
 
 _AIR = ("air_difference", "prior_air_difference")
@@ -90,6 +167,8 @@ _FACTORS = {
     "canopy_conductance_factor": "heat between leaf and soil",
     "exchange_floor_factor": "heat from the air on calm nights",
     "water_factor": "water in the root zone",
+    "conductivity_factor": "conductivity of the root zone, at the water that was read",
+    "longwave_offset": "longwave of the sky, W/m2 added",
 }
 _DECLINED = {
     "few": "there are too few nights with readings ({nights})",
@@ -169,10 +248,9 @@ def from_nights(
             "file says (nine times in ten the value lies in the range):"
         )
         for name, value, now, before, told in factors:
-            text = (
-                f"{_FACTORS[name]}: {value:.2f} ({now[0]:.2f} to {now[1]:.2f}); without readings 1 "
-                f"({before[0]:.2f} to {before[1]:.2f})"
-            )
+            digits, usual = (1, "0") if name == "longwave_offset" else (2, "1")
+            ends = (f"{now[0]:.{digits}f} to {now[1]:.{digits}f}", f"{before[0]:.{digits}f} to {before[1]:.{digits}f}")
+            text = f"{_FACTORS[name]}: {value:.{digits}f} ({ends[0]}); without readings {usual} ({ends[1]})"
             lines += _listed(text if told else f"{text}: the readings tell little of it")
     else:
         lines += _wrapped(f"Not taken: {_DECLINED[why].format(nights=nights)}. What was known before stays.")

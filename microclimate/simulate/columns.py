@@ -1,7 +1,7 @@
 """From the venue and the first state to the numbers the kernel holds of each column."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -81,7 +81,7 @@ def columns(
         mine = np.flatnonzero(zone_index == index)
         start = {name: values[:, mine] for name, values in known_of.items()}
         water = start["water_content"]
-        known = layers.properties(cut, _dried(water, zone, cut, venue))
+        known = _conducting(layers.properties(cut, _dried(water, zone, cut, venue)), cut, venue)
         one = np.zeros((realizations, mine.size, count, LAYER_GIVEN))
         one[..., : layers.LAYER_PARAMETERS] = layers.kernel_parameters(known)
         if zone.base.open_side is not None:
@@ -138,6 +138,19 @@ def _dried(water: Array, zone: Zone, cut: layers.Grid, venue: Venue) -> Array:
         return water
     first = int(place(cut, circuit.depth)[0]) - 1
     return np.where(np.isin(np.arange(cut.depth.size), (first, first + 1)), (1.0 - circuit.drying) * water, water)
+
+
+def _conducting(known: layers.Properties, cut: layers.Grid, venue: Venue) -> layers.Properties:
+    """Layers with what readings have taught of the conductivity of sand and soil; a material's fixed one stays."""
+    learned = venue.calibration.conductivity_factor
+    if learned == 1.0:
+        return known
+    factor = np.where(np.isnan(cut.fixed_conductivity), learned, 1.0)
+    return replace(
+        known,
+        conductivity_unfrozen=factor * known.conductivity_unfrozen,
+        conductivity_frozen=factor * known.conductivity_frozen,
+    )
 
 
 def place(cut: layers.Grid, depth: float) -> tuple[float, float]:

@@ -179,6 +179,13 @@ class Bowl(Model):
     fascia_material: str = "concrete"
     surfaces: tuple[StandSurface, ...] = ()
 
+    @property
+    def materials(self) -> tuple[str, ...]:
+        """What steps and seats are made of, by name."""
+        pairs = [(tier.material, tier.seats) for stand in self.stands for tier in stand.tiers]
+        drawn = [name for drawing in self.meshes for name in drawing.materials]
+        return tuple(sorted({name for pair in pairs for name in pair if name} | set(drawn)))
+
     def surface(self, name: str) -> StandSurface:
         """The numbers of a material, as the venue has them."""
         for surface in self.surfaces:

@@ -25,6 +25,9 @@ class LearnedWind(Model):
     spread: dict[str, tuple[float, ...]] = Field({}, description="by zone: standard deviation of that")
     readings: int = Field(0, ge=0, description="it was learned from")
     visits: int = Field(0, ge=0, description="they were taken on")
+    made: str = Field("", description="date on which it was learned")
+    first: str = Field("", description="date of the first reading")
+    last: str = Field("", description="date of the last one")
     directions_missing: tuple[float, ...] = Field((), description="in which a visit would help most, degree")
 
 
@@ -41,6 +44,9 @@ class LearnedAir(Model):
     )
     readings: int = Field(0, ge=0, description="it was learned from")
     nights: int = Field(0, ge=0, description="they were taken in")
+    made: str = Field("", description="date on which it was learned")
+    first: str = Field("", description="date of the first reading")
+    last: str = Field("", description="date of the last one")
 
 
 class LearnedResidual(Model):
@@ -59,13 +65,18 @@ class LearnedResidual(Model):
 
 
 class Fitted(Model):
-    """One number as fitted: its range holds it nine times in ten."""
+    """One number as fitted: its range holds it nine times in ten. Names that are no key say what it is of."""
 
     value: float = Field(description="the best value, as applied")
     low: float = Field(description="its range")
     high: float = Field(description="its range")
     before_low: float = Field(description="range before any reading")
     before_high: float = Field(description="range before any reading")
+    readings: int = Field(0, ge=0, description="it was learned from, where the file's count is another")
+    visits: int = Field(0, ge=0, description="or nights, they were taken on")
+    made: str = Field("", description="date on which it was learned")
+    first: str = Field("", description="date of the first reading")
+    last: str = Field("", description="date of the last one")
 
 
 class Calibration(Model):
@@ -89,7 +100,16 @@ class Calibration(Model):
     exchange_floor_factor: Annotated[float, Unit("1", 0.1, 10)] = Field(1.0, description="on that of the turf")
     water_factor: Annotated[float, Unit("1", 0.2, 4)] = Field(1.0, description="on the water of the root zone as built")
     clear_sky: ClearSky = Field("", description="formula of the clear sky's longwave that readings of it bear out best")
-    longwave_offset: Annotated[float, Unit("W/m2", -60, 60)] = Field(0.0, description="added to the sky's longwave")
+    conductivity_factor: Annotated[float, Unit("1", 0.3, 3)] = Field(
+        1.0, description="on the conductivity of sand and soil, as their water gives it"
+    )
+    longwave_offset: Annotated[float, Unit("W/m2", -60, 60)] = Field(
+        0.0, description="added to the sky's longwave where it had to be worked out"
+    )
+    seat_emissivity: dict[str, Annotated[float, Unit("1", 0.02, 1)]] = Field(
+        {}, description="by material of the stands, in place of the venue file's"
+    )
+    seat_albedo: dict[str, Annotated[float, Unit("1", 0.02, 0.95)]] = Field({}, description="the same, of light")
     canopy_offset: Annotated[float, Unit("delta_K", -5, 5)] = Field(
         0.0, description="learned remainder, added to the canopy temperature told"
     )

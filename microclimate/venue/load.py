@@ -50,7 +50,25 @@ def venue(path: str | Path, calibration: str | Path | None = None) -> Venue:
         where = f"{Path(calibration).name}: [zone_wind_factor]"
         lines = [Problem(where, f"there is no zone {name!r}", cure=faults.close(name, zones)) for name in strange]
         raise InputError(Path(calibration).name, lines)
-    return found
+    return found if calibration is None else _seated(found, learned, Path(calibration).name)
+
+
+def _seated(found: Venue, learned: Calibration, name: str) -> Venue:
+    """The venue with what readings taught of its seats."""
+    change: dict[str, dict[str, float]] = {}
+    for key, table in (("emissivity", learned.seat_emissivity), ("albedo", learned.seat_albedo)):
+        for material, value in table.items():
+            change.setdefault(material, {})[key] = value
+    used = found.bowl.materials
+    if strange := [material for material in change if material not in used]:
+        where = f"{name}: [seat_emissivity] and [seat_albedo]"
+        cure = f"the stands are of {', '.join(used)}" if used else "there are no stands"
+        raise InputError(name, [Problem(where, f"no stand is of {one!r}", cure=cure) for one in strange])
+    if not change:
+        return found
+    taught = tuple(found.bowl.surface(material).model_copy(update=keys) for material, keys in change.items())
+    kept = tuple(surface for surface in found.bowl.surfaces if surface.name not in change)
+    return found.model_copy(update={"bowl": found.bowl.model_copy(update={"surfaces": (*taught, *kept)})})
 
 
 _NOTHING = Calibration.model_validate({})

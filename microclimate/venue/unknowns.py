@@ -158,8 +158,7 @@ def _stands(venue: Venue) -> list[Range]:
         field = venue.field.model_copy(update={"bearing": (venue.field.bearing + by) % 360.0})
         return venue.model_copy(update={"field": field})
 
-    seen = {name for stand in venue.bowl.stands for tier in stand.tiers for name in (tier.material, tier.seats) if name}
-    names = sorted(seen | {name for drawing in venue.bowl.meshes for name in drawing.materials})
+    names = venue.bowl.materials
 
     def coated(pick: Callable[[StandSurface], dict[str, float]]) -> Venue:
         changed = [venue.bowl.surface(name) for name in names]

@@ -4,16 +4,20 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
+
 from microclimate.errors import refuse
 from microclimate.exposure import force
 from microclimate.fieldlog import bowl_readings, spots
 from microclimate.fieldlog.bowl_readings import BowlReading
 from microclimate.fieldlog.store import Store
 from microclimate.fieldlog.traces import Stamp
-from microclimate.learn import decide, fromlog, observed, replay
+from microclimate.learn import bias_fit, decide, fromlog, observed, past_nights, replay, seats
 from microclimate.learn.calibrate import bowl_air
+from microclimate.learn.fit import Z90
 from microclimate.learn.from_nights import Taught, taught
 from microclimate.learn.trusted import trusted
+from microclimate.report import words_calibrate as words
 from microclimate.report.words_calibrate import calibrated, from_nights, left_out, sky_told
 from microclimate.venue import calibration, load
 from microclimate.venue.load import Venue
@@ -64,10 +68,65 @@ def _bowl(
     site = venue.site.site
     weather = complete.weather(read.weather(weather_path, site), site).isel(realization=slice(0, 1))
     say("Working out what the stands hide (kept for the next run) ...")
-    learned = bowl_air(force.forcing(venue, weather), readings)
-    _write(learned.calibration, out)
-    facts = (learned.told, learned.flagged, learned.next_directions, learned.next_nights)
-    return calibrated(venue.name, *facts, venue.shown, str(out))
+    learned = bowl_air(force.forcing(venue, weather), readings, _today())
+    changed = learned.calibration != venue.calibration
+    if changed:
+        _write(learned.calibration, out)
+    facts = (learned.told, learned.flagged, learned.next_directions, learned.next_nights, learned.declined)
+    return calibrated(venue.name, *facts, venue.shown, str(out) if changed else "")
+
+
+def _today() -> str:
+    return datetime.now(UTC).date().isoformat()
+
+
+def _by_hand(venue_path: Path, log_path: Path, weather_path: Path, out: Path, say: Callable[[str], None]) -> str:
+    """What a log holds besides nights: walks with an anemometer, readings of seats, forecasts and a thermometer."""
+    known = out if out.exists() else None
+    described, venue = load.venue(venue_path), load.venue(venue_path, known)
+    text = ""
+    with Store(log_path) as store:
+        walked = spots.bowl(store)
+        found = seats.learn(store, described)
+        missed = _bias(store, venue)
+    learned = seats.taught(found, venue.calibration, _today())
+    if found.fits or found.strange:
+        rows = [
+            (name, material, (fit.value, fit.low, fit.high), fit.before, fit.why, fit.readings, fit.visits)
+            for (name, material), fit in found.fits.items()
+        ]
+        text += words.seats(rows, found.strange, described.bowl.materials)
+    if missed is not None:
+        kinds = [(missed.value[k], missed.interval(k), missed.nights[k]) for k in (0, 1)]
+        text += words.bias(kinds, missed.why, missed.before, missed.after, venue.shown)
+        learned = _biased(learned, missed) if missed.taken else learned
+    if learned != venue.calibration:
+        _write(learned, out)
+        text += f"Written: {out}\n\n"
+    if walked:
+        text += _bowl(load.venue(venue_path, out if out.exists() else None), walked, weather_path, out, say) + "\n"
+    return text
+
+
+def _bias(store: Store, venue: Venue) -> bias_fit.BiasFit | None:
+    """What the log's forecasts miss of the thermometer outside; None where there is nothing to compare."""
+    pairs = past_nights.of_log(store, venue.site.site)
+    if pairs is None:
+        return None
+    known = venue.calibration
+    current = (known.forecast_bias, known.forecast_bias_clear_calm)
+    return bias_fit.fit(np.nanmean(pairs.members, axis=1), pairs.observed, pairs.clear_calm, current)
+
+
+def _biased(known: calibration.Calibration, found: bias_fit.BiasFit) -> calibration.Calibration:
+    names, fitted = ("forecast_bias", "forecast_bias_clear_calm"), dict(known.fitted)
+    for k, name in enumerate(names):
+        ends = (found.value[k], *found.interval(k), -Z90 * bias_fit.PRIOR, Z90 * bias_fit.PRIOR)
+        keys = ("value", "low", "high", "before_low", "before_high")
+        numbers = dict(zip(keys, (round(float(v), 2) for v in ends), strict=True))
+        fitted[name] = calibration.Fitted.model_validate({**numbers, "visits": found.nights[k], "made": _today()})
+    values = {name: float(np.clip(round(found.value[k], 2), -8.0, 8.0)) for k, name in enumerate(names)}
+    return known.model_copy(update={**values, "fitted": fitted})
 
 
 def _write(learned: calibration.Calibration, out: Path) -> None:
@@ -114,20 +173,15 @@ def from_log(
         Everything in the files that cannot be used.
     """
     out = venue_path.resolve().parent / files.CALIBRATION if out is None else out
-    text = ""
-    if fromlog.is_log(log_path):
-        with Store(log_path) as store:
-            walked = spots.bowl(store)
-        if walked:
-            text = _bowl(load.venue(venue_path, out if out.exists() else None), walked, weather_path, out, say) + "\n"
+    text = _by_hand(venue_path, log_path, weather_path, out, say) if fromlog.is_log(log_path) else ""
     venue = load.venue(venue_path, out if out.exists() else None)
     say("Running the ground under the observed weather ...")
     station = replay.station(venue, weather_path, log_path, timezone=timezone, stamp=stamp)
     left: dict[tuple[str, str, str], int] = {}
     if not fromlog.is_log(log_path):  # in a log `fieldlog quality` has flagged, and its keeper has had a say
         station, left = trusted(station)
-    say("Fitting (the ground is run some twenty times) ...")
-    found = taught(venue, station, today or datetime.now(UTC).date().isoformat())
+    say("Fitting (the ground is run some hundred times) ...")
+    found = taught(venue, station, today or _today())
     formula = observed.sky_formula(weather_path, venue.site.site, timezone=timezone, stamp=stamp)
     learned = found.calibration.model_copy(update={"clear_sky": formula.formula} if formula.formula else {})
     changed = learned != venue.calibration

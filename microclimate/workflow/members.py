@@ -65,10 +65,9 @@ def corrected(members: xr.Dataset, venue: Venue, log: Path | None, files: Sequen
 
 def _learned(members: xr.Dataset, site: Site, store: Store, span: tuple[np.datetime64, np.datetime64]) -> xr.Dataset:
     """Members after the thermometer outside that was read last; one in a zone tells of the bowl's own air instead."""
-    outside = [s for s in store.sensors() if s.quantity == "air_temperature" and not s.zone]
-    if not outside:
+    name = past_nights.outside(store)
+    if not name:
         return members
-    name = max(outside, key=lambda sensor: sensor.last).name
     pairs, newest = past_nights.past_nights(store, site, name, span, ensemble.begun(members))
     return update.local(members, site, pairs, span, newest) if len(pairs.observed) else members
 

@@ -1,6 +1,7 @@
 """Bars of the field log in one run: `python tests/benchmarks/fieldlog.py [PART ...]`. Ends with one line of JSON.
 
-Parts: store, wind, recovery, bondville. `TRIALS=40` in the environment makes fewer than the 200 trials. The truths are
+Parts: store, wind, recovery, bondville. `TRIALS=40` in the environment makes fewer than the 200 trials, `SEED=9000`
+others. The truths are
 made (known factors, sensors with the noise of the trade notes); Bondville 1998 is measured (tests/reference/README.md).
 """
 
@@ -34,8 +35,9 @@ from tests.skill import conftest
 
 TABLE = Bars("fieldlog")
 TRIALS = int(os.environ.get("TRIALS", "200"))
-NAMES = tuple(p.name for p in fit.PARAMETERS)
-PRIOR = np.array([p.spread for p in fit.PARAMETERS])
+SEED = int(os.environ.get("SEED", "0"))  # of the first trial of recovery
+NAMES = fit.FACTORS
+PRIOR = np.array([p.spread for p in fit.parameters(NAMES)])
 LINES, COLUMNS = 86_400, 10  # one day of seconds, ten probes: 864,000 readings
 
 
@@ -173,19 +175,19 @@ def recovery() -> None:
     base = station.modelled(venue)
     errors, inside = [], []
     for trial in range(TRIALS):
-        z = np.clip(np.random.default_rng(trial).normal(size=len(NAMES)), -2.0, 2.0)
+        z = np.clip(np.random.default_rng(SEED + trial).normal(size=len(NAMES)), -2.0, 2.0)
         truth = dict(zip(NAMES, np.exp(z * PRIOR), strict=True))
-        seen = made.read(station, station.modelled(with_factors(venue, truth)), trial)
+        seen = made.read(station, station.modelled(with_factors(venue, truth)), SEED + trial)
         gather = Gather(seen, base)
         data = gather.observed()
 
         def model(factors: Mapping[str, float], gather: Gather = gather) -> np.ndarray:
             return gather.modelled(gather.station.modelled(with_factors(venue, factors)))
 
-        run = fit.remembered(model, NAMES, PRIOR)
+        run = fit.remembered(model, NAMES)
         found = fit.fit(data, run, np.isfinite(data.observed), NAMES)
-        errors.append(found.mean - z * PRIOR)
-        half = fit.Z90 * np.sqrt(np.diag(found.covariance))
+        errors.append((found.mean - z) * PRIOR)
+        half = fit.Z90 * np.sqrt(np.diag(found.covariance)) * PRIOR
         inside.append(np.abs(errors[-1]) <= half)
     off, held = np.abs(np.array(errors)), np.array(inside)
     for k, what in ((0, "canopy conductance"), (2, "water of the root zone"), (1, "exchange on calm nights")):
@@ -211,7 +213,7 @@ def bondville() -> None:
     def model(factors: Mapping[str, float]) -> np.ndarray:
         return gather.modelled(station.modelled(with_factors(venue, factors)))
 
-    run = fit.remembered(model, NAMES, PRIOR)
+    run = fit.remembered(model, NAMES)
     none = run(np.zeros(len(NAMES)))
     decision = decide.decide(data, lambda factors: run(np.log([factors[n] for n in NAMES]) / PRIOR), NAMES)
     TABLE.row("Bondville: the fit is taken", float(decision.taken), "1", ">= 1", decision.why)
@@ -222,7 +224,7 @@ def bondville() -> None:
     left: dict[str, list[np.ndarray]] = {"raw": [], "zeroed": [], "fitted": [], "residual": []}
     for part, name in ((half, "even"), (~half, "odd")):
         learned = fit.fit(data, run, part & np.isfinite(data.observed), NAMES)
-        told = run(learned.mean / PRIOR) + learned.offset[data.sensor]
+        told = run(learned.mean) + learned.offset[data.sensor]
         rest, train = data.surface & ~part, data.surface & part
         features = np.column_stack([told, kinds])
         ridge = residual.ridge((data.observed - told)[train], features[train])

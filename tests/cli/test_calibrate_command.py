@@ -16,6 +16,7 @@ SHEET = HEAD + (
     "2026-01-28T10:00,West middle 1,1,0.6,2.5,4,10,270,,,,\n"
     "2026-01-28T10:05,East middle 2,1,0.9,2.5,4,10,270,,,,\n"
     "2026-01-28T10:10,East flank 2,1,0.1,2.5,4,10,270,,,,\n"
+    "2026-01-29T10:00,West middle 1,1,0.5,2.5,4,10,270,,,,\n"
     "2026-01-29T06:00,West middle 1,,,,,,,-6,-5,no,\n"
 )
 
@@ -41,8 +42,9 @@ def test_readings_become_a_file_that_the_venue_takes(tmp_path: Path) -> None:
     learned = load.venue(DEMO / "venue.toml", tmp_path / "learned.toml").calibration
     assert learned.air_offset == -0.5  # what the file held besides is kept
     assert learned.wind is not None
-    assert learned.air is not None
-    assert (learned.wind.readings, learned.wind.visits, learned.air.readings, learned.air.nights) == (3, 1, 1, 1)
+    assert (learned.wind.readings, learned.wind.visits, learned.wind.first) == (4, 2, "2026-01-28")
+    assert learned.air is None  # of one night none can be held out
+    assert "The air: not taken, 1 night is too few" in text
     assert "readings.csv: line 4: below 0.15 m/s" in text
     found = re.search(
         r"West middle 1 +([\d.]+) \(([\d.]+) to ([\d.]+)\); without readings ([\d.]+) \(([\d.]+) to", text

@@ -69,10 +69,14 @@ def weather(days: int, seed: int) -> pd.DataFrame:
     )
 
 
-def station(folder: Path, days: int = 24, seed: int = 0, step: float = 600.0) -> tuple[Venue, Station]:
-    """The lawn under made weather, its sensors empty."""
+def station(
+    folder: Path, days: int = 24, seed: int = 0, step: float = 600.0, *, longwave: bool = True
+) -> tuple[Venue, Station]:
+    """The lawn under made weather, its sensors empty; without `longwave` nobody measured the sky's."""
     venue = load.text(VENUE)
     frame = weather(days, seed)
+    if not longwave:
+        frame = frame.drop(columns="surface_downwelling_longwave_flux_in_air [W/m2]")
     readings = pd.DataFrame({"time": frame["time"], "surface_temperature [K]": 275.0})
     for depth in PROBES:
         readings[f"soil_temperature @ {depth} m [K]"] = 275.0

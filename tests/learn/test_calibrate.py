@@ -138,6 +138,39 @@ def test_thermometer_readings_teach_the_exchange(force, tmp_path: Path) -> None:
     assert spread[0] < 0.75 * spread[1]
 
 
+def test_one_visit_or_three_nights_leave_what_was_known(force, tmp_path: Path) -> None:
+    rows = [row for row in wind_rows(force) if row.startswith("2025-01-11")]
+    found = bowl_air(force, sheet(tmp_path, rows + air_rows(force, air.Air(shut=0.3, calm=0.005), nights=3)))
+    assert found.calibration == force.venue.calibration
+    assert found.declined == (("wind", "few", 1), ("air", "few", 3))
+
+
+def test_differences_of_no_night_are_declined(force, tmp_path: Path) -> None:
+    """Readings as wide as those of calm nights, in an order that chance gave them."""
+    taken = 0
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        rows = [row.split(",") for row in air_rows(force, air.Air(shut=0.3, calm=0.005))]
+        for row in rows:
+            row[8] = f"{1.0 + rng.normal(0.0, 2.0):.2f}"
+        found = bowl_air(force, sheet(tmp_path, [",".join(row) for row in rows]))
+        taken += found.calibration.air is not None
+    assert taken == 0
+
+
+def test_the_file_says_when_and_how_sure(force, tmp_path: Path) -> None:
+    readings = sheet(tmp_path, wind_rows(force) + air_rows(force, air.Air(shut=0.3, calm=0.005)))
+    learned = bowl_air(force, readings, "2025-02-01").calibration
+    assert learned.wind is not None
+    assert learned.air is not None
+    assert (learned.wind.made, learned.wind.first, learned.wind.last) == ("2025-02-01", "2025-01-11", "2025-01-14")
+    assert (learned.air.made, learned.air.first, learned.air.last) == ("2025-02-01", "2025-01-11", "2025-01-16")
+    shut = learned.fitted["air shut"]
+    assert shut.low < shut.value == pytest.approx(learned.air.shut, rel=1e-3)
+    assert shut.high / shut.low < shut.before_high / shut.before_low
+    assert Calibration.model_validate(tomllib.loads(text(learned))).fitted == learned.fitted
+
+
 def test_bad_readings_are_named_and_laid_aside(force, tmp_path: Path) -> None:
     rows = wind_rows(force)
     rows += [

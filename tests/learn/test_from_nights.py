@@ -54,6 +54,46 @@ def data_of(winter: tuple[Venue, Station, pd.DataFrame]) -> tuple[Gather, NightD
     return gather, gather.observed(), venue, seen
 
 
+def test_conductivity_comes_back_where_the_water_was_read(
+    winter: tuple[Venue, Station, pd.DataFrame],
+) -> None:
+    """Four truths within the prior; the water probe reads what the run holds (0.17, as built)."""
+    venue, made, _ = winter
+    log = made.log.isel(sensor=[0]).copy(deep=True)
+    log["kind"] = ("sensor", np.array(["volume_fraction_of_condensed_water_in_soil"]))
+    log["depth"] = ("sensor", [0.05])
+    log["value"] = (log["value"].dims, np.full(log["value"].shape, 0.17))
+    watered = replace(made, log=log)
+    for factor in (0.75, 0.9, 1.2, 1.4):
+        truth = watered.modelled(with_factors(venue, {"conductivity_factor": factor}))
+        found = taught(venue, read(watered, truth, 5), "2026-02-01").calibration
+        assert found.conductivity_factor == pytest.approx(factor, rel=0.1)
+        fitted = found.fitted["conductivity_factor"]
+        assert fitted.low - 0.02 < factor < fitted.high + 0.02
+        assert fitted.high - fitted.low < 0.5 * (fitted.before_high - fitted.before_low)
+        assert "water_factor" not in found.fitted
+
+
+def test_the_skys_longwave_is_learned_of_where_it_was_worked_out(tmp_path: Path) -> None:
+    venue, made = station(tmp_path, days=18, seed=3, step=900.0, longwave=False)
+    for offset in (-9.0, 8.0):
+        truth = made.modelled(with_factors(venue, {"longwave_offset": offset}))
+        found = taught(venue, read(made, truth, 5), "2026-02-01")
+        fitted = found.calibration.fitted["longwave_offset"]
+        assert fitted.low < offset < fitted.high
+        assert abs(found.calibration.longwave_offset - offset) < 0.6 * abs(offset)
+    one = ("longwave_offset", 4.2, (1.0, 7.0), (-13.2, 13.2), True)
+    text = words_calibrate.from_nights("A", True, "", 18, 0.2, [one], [], None, Shown(), "x")
+    assert "longwave of the sky, W/m2 added: 4.2 (1.0 to 7.0); without readings 0 (-13.2" in text
+
+
+def test_where_the_sky_was_measured_its_longwave_stays(winter: tuple[Venue, Station, pd.DataFrame]) -> None:
+    venue, made, truth = winter
+    given = with_factors(venue, {"longwave_offset": 20.0})
+    pd.testing.assert_frame_equal(made.modelled(given), made.modelled(venue))
+    assert "longwave_offset" not in taught(venue, read(made, truth, 5), "2026-02-01").calibration.fitted
+
+
 def test_a_stuck_sensor_teaches_nothing(winter: tuple[Venue, Station, pd.DataFrame]) -> None:
     """Twelve hours of one value are left out before a fit, as `fieldlog quality` would flag them; the rest stays."""
     _, made, truth = winter
