@@ -37,6 +37,8 @@ QUANTITIES: Mapping[str, tuple[str, str]] = {
     "heating_energy": ("heating energy", "energy"),
     "surface_hardness": ("hardness", "g"),
     "takes_a_stud": ("takes a stud", "yes"),
+    "seat_temperature": ("seats by infrared", "temperature"),
+    "seat_reflectance": ("light off the seats", "%"),
 }
 
 # code of `fieldlog` -> sentence; the parts of its value stand in {0}, {1}, ...

@@ -131,3 +131,21 @@ def test_units_may_stand_in_the_headings() -> None:
     found = read("time,zone,depth [in],value [degF]\n2026-01-27T12:00,North goal,4,41\n")
     assert found.readings[0].depth == pytest.approx(0.1016)
     assert found.readings[0].value == pytest.approx(278.15)
+
+
+def test_seats_are_read_with_what_they_mirror_and_everything_else_is_named() -> None:
+    """By hand: -28 degC is 245.15 K; 300 of 520 is 0.577."""
+    lines = [
+        "time,zone,seats,seat infrared [degC],seat contact [degC],sky [degC],light on,light off",
+        "2026-01-25T20:00,,bare aluminium,-28,-3,-38,,",
+        "2026-01-26T13:00,,bare aluminium,,,,520,300",
+        "2026-01-26T13:01,,bare aluminium,,,,520,700",
+        "2026-01-26T13:02,,bare aluminium,-28,,,,",
+        "2026-01-26T13:03,,,-28,-3,-38,,",
+    ]
+    found = spots.read(sheet("\n".join(lines).encode(), "seats.csv"), "UTC", ("North",), "seats.csv")
+    first, second = found.readings
+    assert (first.sensor, first.quantity, first.value) == ("bare aluminium", "seat_temperature", pytest.approx(245.15))
+    assert first.detail["sky"] == pytest.approx(235.15)
+    assert (second.quantity, second.value) == ("seat_reflectance", pytest.approx(300 / 520))
+    assert [line for line, _ in found.rejected] == [4, 5, 6]
