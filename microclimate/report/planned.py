@@ -120,6 +120,8 @@ class Planned:
         Laid by others within the forecast.
     fuel : Fuel or None
         Where the venue says what is on hand and the plan burns it.
+    binds : tuple of (limit, chance)
+        Where no plan is within the tolerated chance: what lifting one limit would bring it down to.
     """
 
     best: Option
@@ -139,6 +141,7 @@ class Planned:
     curves: xr.Dataset
     floors: tuple[tuple[str, datetime, datetime], ...] = ()
     fuel: Fuel | None = None
+    binds: tuple[tuple[Literal["ramp", "power", "wind"], float], ...] = ()
 
     @property
     def inside(self) -> bool:

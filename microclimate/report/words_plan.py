@@ -29,6 +29,11 @@ _BLOCKED = {
     "warm": "{0}: would heat up in the sun, it cannot lie for so long.",
     "floor": "{0}: a floor lies over the field.",
 }
+_LIFTED = {
+    "ramp": "if set points rose at once",
+    "power": "with twice the heating power",
+    "wind": "if no gust kept the covers off",
+}
 HEAT = {"hot water", "cables", "warm air"}  # of what a venue may have, what warms the root zone
 _FIVE = 1.0 / 40.0
 
@@ -174,6 +179,11 @@ def summary(answer: Answer, planned: Planned) -> list[str]:
             f"No plan within crew, clock and plant keeps the chance at or below the {chance(planned.tolerated)} that "
             f"you tolerate; {nearest}."
         )
+        if planned.binds:
+            parts = ", ".join(f"{chance(share)} {_LIFTED[limit]}" for limit, share in planned.binds)
+            lines.append(f"What binds: the chance would be {parts}.")
+        elif best.deeds:
+            lines.append("Neither ramp, power nor gusts alone bind: there is too little time, or too much cold.")
         if answer.windows[0].name not in planned.windows and not answer.equipment & HEAT:
             lines.append("What binds: covers are off while the field is used, and no heat would last through it.")
     for name, start, end in planned.floors:

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
+from microclimate.actions import binds, failures, feedback, latest, schedule
 from microclimate.actions import case as cases
-from microclimate.actions import failures, feedback, latest, schedule
 from microclimate.actions.choice import Choice
 from microclimate.errors import refuse
 from microclimate.exposure.force import Forcing
@@ -98,6 +98,7 @@ def planned(
         pictures.curves(curves),
         tuple((f.name, f.start, f.end) for f in kit.floors if f.end > now and np.datetime64(f.start, "ns") < time[-1]),
         None if (f := failures.fuel(found, best)) is None else Fuel(f.on_hand, f.full_load, f.wanted, f.until),
+        () if advised.inside else binds.binding(found, best),
     )
 
 

@@ -54,6 +54,14 @@ def test_it_is_said_when_nothing_tried_would_change_the_advice(answer: Answer, p
     assert sum(words in line for line in words_plan.summary(answer, firm)) == 1
 
 
+def test_what_binds_is_said_where_no_plan_is_within_the_limit(answer: Answer, planned: Planned) -> None:
+    far = replace(planned, best=replace(planned.best, chance=0.5), binds=(("ramp", 0.2), ("power", 0.3)))
+    text = " ".join(words_plan.summary(answer, far))
+    assert "What binds: the chance would be 20 % if set points rose at once, 30 % with twice the heating power." in text
+    assert "too little time" in " ".join(words_plan.summary(answer, replace(far, binds=())))
+    assert "What binds" not in " ".join(words_plan.summary(answer, planned))
+
+
 def test_no_money_where_none_was_given(answer: Answer) -> None:
     bare = plan(
         answer,
