@@ -104,7 +104,7 @@ def _revised(real: xr.Dataset, before: xr.Dataset, fresh: xr.Dataset, site: Site
         out[name] = np.where(ahead, values, one[name])
     out["wind_speed_of_gust"] = np.where(ahead, GUST * out["wind_speed"], one["wind_speed_of_gust"])
     moved = {name: values.copy() for name, values in out.items()}
-    ensemble.relight(moved, one, sky.sun(times, ensemble.seconds(real), site))
+    ensemble.relight(moved, one, sky.sun(times, ensemble.seconds(real), site), site)
     share = complete.snow_share(out["air_temperature"], out["dew_point_temperature"], out["surface_air_pressure"])
     moved["snowfall_flux"] = share * out["precipitation_flux"]
     return real.assign({name: (real[name].dims, np.where(ahead, moved[name], one[name])) for name in one})
