@@ -30,6 +30,7 @@ _UNITS: dict[str, tuple[str, float, float]] = {
     "delta_degC": ("temperature difference", 1.0, 0.0),
     "delta_degF": ("temperature difference", 5.0 / 9.0, 0.0),
     "m/s": ("speed", 1.0, 0.0),
+    "mm/s": ("speed", 1e-3, 0.0),
     "km/h": ("speed", 1.0 / 3.6, 0.0),
     "mph": ("speed", 0.44704, 0.0),
     "kt": ("speed", 1852.0 / 3600.0, 0.0),

@@ -8,8 +8,8 @@ is known the chain unfolds downwards. Where no lane of a block has snow or a cov
 from microclimate.column import rows as s
 from microclimate.column.ground import layer_temperature, on_stretch
 from microclimate.column.lanes import TEMPERATURE, at, larger, put, smaller
+from microclimate.column.sheet import under
 from microclimate.column.store import SKIN_CAPACITY
-from microclimate.column.surface import longwave_up
 from microclimate.physics.elementwise import Value, choose, formula
 
 MELTING = 1e4  # [W m-2 K-1] a melting skin below a cover is held at 0 degC as firmly as this (ours)
@@ -36,6 +36,8 @@ def fold(surface: Value, admittance: Value, downward: Value, snowing: Value, she
     surface[s.TOP_FREEZING] = surface[s.LEAF_FREEZING]
     surface[s.TOP_FROZEN] = surface[s.LEAF_FROZEN]
     surface[s.TOP_STRETCH] = surface[s.LEAF_STRETCH]
+    if sheeted:
+        under(surface, rate)
     if snowing or sheeted:
         _fold_leaf(surface, rate)
     if snowing:
@@ -55,12 +57,9 @@ def _fold_leaf(surface: Value, rate: Value) -> None:
     slope = on_stretch(
         enthalpy, surface[s.LEAF_UNFROZEN], surface[s.LEAF_FREEZING], surface[s.LEAF_FROZEN], surface[s.LEAF_STRETCH]
     )
-    gain, loss = _under_cover(surface, leaf)
     bare = covered & ~snowy
-    surface[s.UNDER_GAIN] = gain
-    surface[s.UNDER_LOSS] = loss
-    own = rate / slope + surface[s.ADMITTANCE] + choose(bare, loss, 0.0)
-    rest = (surface[s.LEAF_OLD] - enthalpy) * rate - surface[s.DOWNWARD] + choose(bare, gain, 0.0)
+    own = rate / slope + surface[s.ADMITTANCE] + choose(bare, surface[s.UNDER_LOSS], 0.0)
+    rest = (surface[s.LEAF_OLD] - enthalpy) * rate - surface[s.DOWNWARD] + choose(bare, surface[s.UNDER_GAIN], 0.0)
     _fold_node(
         surface, snowy | covered, (s.LEAF_INVERSE, s.LEAF_SHARE, s.LEAF_CHANGE, s.LINK_LEAF), own, rest, above - leaf
     )
@@ -95,11 +94,8 @@ def _fold_skin(surface: Value, rate: Value) -> None:
     """The snow's skin lies under a cover."""
     inside = (surface[s.SNOWY] > 0.0) & (surface[s.COVER_LYING] > 0.0)
     skin, enthalpy = surface[s.SKIN], surface[s.SKIN_ENTHALPY]
-    gain, loss = _under_cover(surface, skin)
-    put(surface, s.UNDER_GAIN, inside, gain)
-    put(surface, s.UNDER_LOSS, inside, loss)
-    own = choose(enthalpy <= 0.0, rate * SKIN_CAPACITY, MELTING) + surface[s.ADMITTANCE] + loss
-    rest = (surface[s.SKIN_OLD] - enthalpy) * rate - surface[s.DOWNWARD] + gain
+    own = choose(enthalpy <= 0.0, rate * SKIN_CAPACITY, MELTING) + surface[s.ADMITTANCE] + surface[s.UNDER_LOSS]
+    rest = (surface[s.SKIN_OLD] - enthalpy) * rate - surface[s.DOWNWARD] + surface[s.UNDER_GAIN]
     names = s.SKIN_INVERSE, s.SKIN_SHARE, s.SKIN_CHANGE, s.LINK_GAP
     _fold_node(surface, inside, names, own, rest, surface[s.INNER] - skin)
 
@@ -109,10 +105,8 @@ def _fold_sheet(surface: Value, rate: Value) -> None:
     """The inner face of a cover folds in; its outer face is the top."""
     covered = surface[s.COVER_LYING] > 0.0
     inner, outer = surface[s.INNER], surface[s.OUTER]
-    warm = surface[s.LINK_WARM]
-    own = rate * surface[s.COVER_CAPACITY] + surface[s.ADMITTANCE] + warm
-    rest = (surface[s.INNER_OLD] - surface[s.INNER_ENTHALPY]) * rate
-    rest = rest + warm * (surface[s.WARM_AIR] - inner) - surface[s.DOWNWARD]
+    own = rate * surface[s.COVER_CAPACITY] + surface[s.ADMITTANCE] + surface[s.INNER_LOSS]
+    rest = (surface[s.INNER_OLD] - surface[s.INNER_ENTHALPY]) * rate + surface[s.INNER_GAIN] - surface[s.DOWNWARD]
     names = s.INNER_INVERSE, s.INNER_SHARE, s.INNER_CHANGE, s.LINK_SHEET
     _fold_node(surface, covered, names, own, rest, outer - inner)
     put(surface, s.TOP, covered, outer)
@@ -142,15 +136,6 @@ def _fold_node(surface: Value, present: Value, names: Value, own: Value, rest: V
     surface[change] = alone
     put(surface, s.ADMITTANCE, present, own * link * pivot)
     put(surface, s.DOWNWARD, present, link * (difference - alone))
-
-
-@formula
-def _under_cover(surface: Value, temperature: Value) -> Value:
-    """What the surface under a cover gains from sun, sky and warm air [W m-2], and loses more per kelvin."""
-    emissivity, warm = surface[s.BELOW_EMISSIVITY], surface[s.LINK_WARM]
-    up, slope = longwave_up(temperature, emissivity)
-    gain = surface[s.BELOW_SUN] + emissivity * surface[s.LONGWAVE] - up
-    return gain + warm * (surface[s.WARM_AIR] - temperature), slope + warm
 
 
 @formula
@@ -297,8 +282,10 @@ def _update_sheet(surface: Value, going: Value) -> None:
     inside = going & (surface[s.COVER_LYING] > 0.0)
     below = choose(surface[s.SNOWY] > 0.0, surface[s.SKIN_STEP], surface[s.LEAF_STEP])
     inner, step = surface[s.INNER], surface[s.INNER_STEP]
-    warm = surface[s.LINK_WARM] * (surface[s.WARM_AIR] - inner - step)
-    put(surface, s.UNDER, inside, surface[s.UNDER_GAIN] - surface[s.UNDER_LOSS] * below + warm)
+    gained = surface[s.INNER_GAIN] - surface[s.INNER_LOSS] * step
+    put(surface, s.UNDER, inside, surface[s.UNDER_GAIN] - surface[s.UNDER_LOSS] * below + gained)
+    put(surface, s.FILM_VAPOUR, inside, surface[s.UNDER_VAPOUR] + surface[s.UNDER_VAPOUR_SLOPE] * below)
+    put(surface, s.DEW, inside, surface[s.INNER_DEW] - surface[s.INNER_DEW_SLOPE] * step)
     put(surface, s.INNER_ENTHALPY, inside, surface[s.INNER_ENTHALPY] + surface[s.COVER_CAPACITY] * step)
     put(surface, s.INNER, inside, inner + step)
     put(surface, s.OUTER_ENTHALPY, inside, surface[s.TOP_ENTHALPY])

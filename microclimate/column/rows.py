@@ -56,6 +56,16 @@
     COVER_ALBEDO,
     COVER_CAPACITY,
     COVER_RAIN,
+    COVER_SHEETS,  # 1 or 2, one over the other
+    BETWEEN_UP,  # convection between two sheets, heat going up [W m-2 K-1]
+    BETWEEN_DOWN,
+    FLAPPING_UP,  # GAP_UP and GAP_DOWN while the sheet flaps
+    FLAPPING_DOWN,
+    FLAPS_FROM,  # wind from which it begins to flap [m s-1]
+    COVER_EDGE,  # outside air below it per wind [m s-1 per m s-1]
+    COVER_PORES,  # and through it per square of the wind [m s-1 per m2 s-2]
+    COVER_PASSES,  # conductance of vapour through it at rest [m s-1]
+    COVER_WASTES,  # share of blown air that gets away unused
     # state
     LEAF_ENTHALPY,
     LEAF_FILM,
@@ -69,6 +79,7 @@
     INNER_ENTHALPY,
     COVER_FILM,
     COVER_FROST,
+    UNDER_FILM,  # water on the underside of the cover
     HEAT,
     HEAT_ON,
     HEAT_WAIT,
@@ -104,7 +115,19 @@
     LINK_SKIN,  # snow node to skin
     LINK_GAP,  # surface under the cover to its inner face
     LINK_SHEET,
-    LINK_WARM,  # each face of the gap to the warm air
+    PAST_SHEET,  # share of a gain on the inner side of one of two sheets that goes through it
+    LINK_WARM,  # each face of the gap to the air that comes into it
+    VENT,  # that air, blown or outside [W m-2 K-1]
+    VENT_AIR,  # its temperature
+    VENT_SPEED,  # air and pores, as a conductance of vapour [m s-1]
+    GAP_FACE,  # vapour between a face of the gap and its air [m s-1]
+    BELOW_WET,  # wet share of what lies below, its water, resistance of the dry share
+    BELOW_WATER,
+    BELOW_RESISTANCE,
+    UNDERSIDE,  # wet share of the cover's underside
+    INNER_SUN,  # absorbed by the lower of two sheets [W m-2]
+    INNER_EMISSIVITY,  # share of the sky's longwave that it takes up
+    THROUGH,  # longwave from the upper of two sheets through the lower one [W m-2]
     WET,  # share of the top that is wet
     WATER,  # water and ice on the top that may leave it [kg m-2]
     DRY_RESISTANCE,
@@ -152,6 +175,12 @@
     SOIL_DOWNWARD,
     UNDER_GAIN,  # of the surface under a cover [W m-2]
     UNDER_LOSS,  # and its loss per kelvin
+    UNDER_VAPOUR,  # off its film [kg m-2 s-1], and its rise per kelvin
+    UNDER_VAPOUR_SLOPE,
+    INNER_GAIN,  # the same of the cover's inner face
+    INNER_LOSS,
+    INNER_DEW,  # [kg m-2 s-1] onto it, and its fall per kelvin
+    INNER_DEW_SLOPE,
     # increments of the pass [K], and their answer to one more W m-2 of heating
     LEAF_STEP,
     NODE_STEP,
@@ -172,12 +201,14 @@
     LATENT,
     VAPOUR_WET,
     GROUND,  # into the soil
-    UNDER,  # net gain of what lies under a cover from sun, sky and warm air [W m-2]
+    UNDER,  # net gain of what lies under a cover, inner face included, by sun, sky, vapour and air [W m-2]
+    FILM_VAPOUR,  # off the film of what lies under a cover [kg m-2 s-1]
+    DEW,  # onto the underside of a cover [kg m-2 s-1]
     BELOW_SUN,  # absorbed under a cover [W m-2]
     BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
     ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
     VARIABLES,
-) = range(165)
+) = range(196)
 
 GIVEN = AIR  # rows before this are given and stay
 FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step

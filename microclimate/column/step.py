@@ -1,6 +1,6 @@
 """One implicit step of a block of columns: what comes, the passes of Newton's rule, what settles."""
 
-from microclimate.column import chain, ground, heat, links, rows, store, top
+from microclimate.column import chain, ground, heat, links, rows, sheet, store, top
 from microclimate.column.lanes import HEATED, PROBED, TEMPERATURE, at
 from microclimate.column.vector import anywhere
 from microclimate.physics.elementwise import Value, formula
@@ -51,7 +51,7 @@ def advance(
     if snowing:
         links.snow_layer(surface)
     if sheeted:
-        links.sheet(surface)
+        sheet.faces(surface)
     top.begin(surface, tables, snowing, sheeted)
     layer[at(count + 1, TEMPERATURE)] = surface[rows.BELOW]
     ground.begin(layer, count, 1.0 / surface[rows.LEAF_BED], 1.0 / surface[rows.BELOW_CONDUCTANCE])

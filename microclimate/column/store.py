@@ -21,6 +21,7 @@ SNOW_HOLDS = 0.08  # [1] melt water held, share of the mass (from memory: 0.03 t
 ALBEDO_FRESH, ALBEDO_OLD = 0.85, 0.50  # Douville et al. 1995
 ALBEDO_RENEWS = 10.0  # [kg m-2] of new snow makes it fresh again (Douville et al. 1995)
 COVER_FILM = 0.2  # [kg m-2] that stays on a sheet (ours)
+UNDER_FULL = 0.1  # [kg m-2] of dew that hangs below a sheet before it drips (from memory: 0.05-0.1 on films)
 
 SKIN_CAPACITY = SKIN_MASS * HEAT_CAPACITY_ICE
 
@@ -61,7 +62,7 @@ def snow_enthalpy(temperature: Value, amount: Value) -> Value:
 
 
 # what a cover is, in the order of its row in `covers`
-_COVER = (
+COVER_ROWS = (
     s.COVER_CONDUCTANCE,
     s.GAP_UP,
     s.GAP_DOWN,
@@ -71,8 +72,18 @@ _COVER = (
     s.COVER_ALBEDO,
     s.COVER_CAPACITY,
     s.COVER_RAIN,
+    s.COVER_SHEETS,
+    s.BETWEEN_UP,
+    s.BETWEEN_DOWN,
+    s.FLAPPING_UP,
+    s.FLAPPING_DOWN,
+    s.FLAPS_FROM,
+    s.COVER_EDGE,
+    s.COVER_PORES,
+    s.COVER_PASSES,
+    s.COVER_WASTES,
 )
-COVER_NUMBERS = len(_COVER)
+COVER_NUMBERS = len(COVER_ROWS)
 
 
 @formula
@@ -84,7 +95,7 @@ def change_cover(surface: Value, covers: Value) -> None:
         laid = changes & (wanted > 0.0)
         air, first = surface[s.AIR], larger(wanted - 1.0, 0.0) * COVER_NUMBERS
         for number in range(COVER_NUMBERS):
-            put(surface, _COVER[number], laid, take(covers, first + number))
+            put(surface, COVER_ROWS[number], laid, take(covers, first + number))
         capacity = surface[s.COVER_CAPACITY]
         inner = choose(laid, capacity * air, 0.0)
         outer = choose(laid, film_enthalpy(air, capacity, 0.0 * air), 0.0)
@@ -94,6 +105,7 @@ def change_cover(surface: Value, covers: Value) -> None:
         put(surface, s.OUTER_ENTHALPY, changes, outer)
         put(surface, s.COVER_FILM, changes, 0.0)
         put(surface, s.COVER_FROST, changes, 0.0)
+        put(surface, s.UNDER_FILM, changes, 0.0)
         surface[s.COVER_LYING] = wanted
 
 
@@ -159,9 +171,9 @@ def settle_snow(surface: Value, step: Value) -> None:
     heat, skin = surface[s.NODE_ENTHALPY] + melt, surface[s.SKIN_ENTHALPY] - melt
     # vapour takes its share of the layer along
     open_sky = surface[s.COVER_LYING] == 0.0
-    left = choose(open_sky, larger(amount - surface[s.VAPOUR_WET] * step, SKIN_MASS), amount)
+    left = larger(amount - choose(open_sky, surface[s.VAPOUR_WET], surface[s.FILM_VAPOUR]) * step, SKIN_MASS)
     share = left / amount
-    vapour = choose(open_sky, heat * (share - 1.0), 0.0)
+    vapour = heat * (share - 1.0)
     heat, depth, amount = heat + vapour, depth * share, left
     ice = smaller(larger(-heat / LATENT_FUSION, 0.0), amount)
     kept = smaller(amount, ice * (1.0 + SNOW_HOLDS))
@@ -207,13 +219,13 @@ def settle_film(enthalpy: Value, capacity: Value, film: Value, frost: Value, vap
 @formula
 def settle_leaf(surface: Value, step: Value) -> None:
     """After a step: dew, frost, evaporation and drip of the leaf."""
-    bare = surface[s.COVER_LYING] + surface[s.SNOWY] == 0.0
+    off = choose(surface[s.COVER_LYING] > 0.0, surface[s.FILM_VAPOUR], surface[s.VAPOUR_WET])
     heat, film, frost, brought = settle_film(
         surface[s.LEAF_ENTHALPY],
         surface[s.LEAF_CAPACITY],
         surface[s.LEAF_FILM],
         surface[s.LEAF_FROST],
-        choose(bare, surface[s.VAPOUR_WET] * step, 0.0),
+        choose(surface[s.SNOWY] == 0.0, off * step, 0.0),
         surface[s.FILM_FULL],
     )
     surface[s.LEAF_ENTHALPY] = heat
@@ -224,17 +236,32 @@ def settle_leaf(surface: Value, step: Value) -> None:
 
 @formula
 def settle_sheet(surface: Value, step: Value) -> None:
-    """The same on the upper face of a cover."""
+    """The same on the upper face of a cover, and dew below it; what drips off a fabric, or from below, goes on down."""
     covered = surface[s.COVER_LYING] > 0.0
+    off, before = surface[s.VAPOUR_WET] * step, surface[s.COVER_FILM] + surface[s.COVER_FROST]
     heat, film, frost, brought = settle_film(
         surface[s.OUTER_ENTHALPY],
         surface[s.COVER_CAPACITY],
         surface[s.COVER_FILM],
         surface[s.COVER_FROST],
-        surface[s.VAPOUR_WET] * step,
+        off,
         0.0 * surface[s.COVER_FILM] + COVER_FILM,
     )
+    through = larger(before - off - film - frost, 0.0) * surface[s.COVER_RAIN]
+    hangs = larger(surface[s.UNDER_FILM] + surface[s.DEW] * step, 0.0)
+    drops = larger(hangs - UNDER_FULL, 0.0)
     put(surface, s.OUTER_ENTHALPY, covered, heat)
     put(surface, s.COVER_FILM, covered, film)
     put(surface, s.COVER_FROST, covered, frost)
+    put(surface, s.UNDER_FILM, covered, hangs - drops)
     surface[s.ADVECTED] = surface[s.ADVECTED] + choose(covered, brought, 0.0)
+    water = choose(covered, through + drops, 0.0)
+    if anywhere(water > 0.0):
+        warmth = HEAT_CAPACITY_WATER * (through * larger(surface[s.OUTER], 0.0) + drops * larger(surface[s.INNER], 0.0))
+        warmth = choose(covered, warmth, 0.0)
+        lies = surface[s.SNOW] > 0.0
+        put(surface, s.SNOW, lies, surface[s.SNOW] + water)
+        put(surface, s.NODE_ENTHALPY, lies, surface[s.NODE_ENTHALPY] + warmth)
+        put(surface, s.LEAF_FILM, ~lies, surface[s.LEAF_FILM] + water)
+        put(surface, s.LEAF_ENTHALPY, ~lies, surface[s.LEAF_ENTHALPY] + warmth)
+        surface[s.ADVECTED] = surface[s.ADVECTED] + warmth

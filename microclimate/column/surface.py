@@ -4,8 +4,9 @@
 """
 
 from microclimate.column.lanes import larger, smaller
+from microclimate.column.vector import anywhere
 from microclimate.constants import HEAT_CAPACITY_AIR, LATENT_FUSION, MASS_RATIO, STEFAN_BOLTZMANN, ZERO_CELSIUS
-from microclimate.physics import vapour
+from microclimate.physics import canopy, vapour
 from microclimate.physics.elementwise import Value, choose, formula
 
 FILM_RANGE = 0.3  # [K] a film freezes between 0 and -0.3 degC (trial on measured nights: < 0.05 K of effect)
@@ -33,6 +34,25 @@ def saturation(temperature: Value, pressure: Value) -> Value:
     free = 1.0 / (pressure - (1.0 - MASS_RATIO) * held)
     humidity = MASS_RATIO * held * free
     return humidity, humidity * pressure * free * rise
+
+
+@formula
+def latent_heat(temperature: Value) -> Value:
+    """Heat that vapour takes along from a face of `temperature` [degC], [J kg-1].
+
+    Frost takes the heat of freezing as well; rising over the film's freezing range, so that a root always exists.
+    """
+    ice = smaller(larger(temperature * (-1.0 / FILM_RANGE), 0.0), 1.0)
+    return vapour.latent_heat_vaporisation(temperature + ZERO_CELSIUS) + ice * LATENT_FUSION
+
+
+@formula
+def wet_share(water: Value, full: Value) -> Value:
+    """`canopy.fast_wet_share`; nothing to compute where all is dry."""
+    share = 0.0 * water
+    if anywhere(water > 0.0):
+        share = canopy.fast_wet_share(water, full)
+    return share
 
 
 @formula
@@ -92,13 +112,11 @@ def balance(
     film_slope = off_film * held_slope
     film_slope = film_slope + larger(film_opens, -0.8 * film_slope)
     leaf_slope = off_leaf * held_slope + larger(leaf_opens, 0.0)
-    # frost takes the heat of freezing as well; rising over the film's freezing range, so that a root always exists
-    ice = smaller(larger(temperature * (-1.0 / FILM_RANGE), 0.0), 1.0)
-    latent_heat = vapour.latent_heat_vaporisation(temperature + ZERO_CELSIUS) + ice * LATENT_FUSION
+    heat = latent_heat(temperature)
     dry = radiation, -up_slope, sensible, sensible_slope
     moist = (
-        latent_heat * (off_film + off_leaf) * lack,
-        latent_heat * (film_slope + leaf_slope),
+        heat * (off_film + off_leaf) * lack,
+        heat * (film_slope + leaf_slope),
         off_film * lack,
         film_slope,
     )

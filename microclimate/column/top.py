@@ -3,10 +3,11 @@
 import numpy as np
 
 from microclimate.column import rows as s
+from microclimate.column import sheet
 from microclimate.column.ground import layer_temperature
 from microclimate.column.lanes import larger, put, smaller
-from microclimate.column.store import COVER_FILM
-from microclimate.column.surface import balance
+from microclimate.column.sheet import NEVER
+from microclimate.column.surface import balance, wet_share
 from microclimate.column.vector import anywhere, take
 from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
 from microclimate.physics import canopy, turbulence
@@ -19,17 +20,7 @@ SNOW_TABLE, SHEET_TABLE = 0.0, 1.0  # exchange tables; those of the kinds of gra
 SNOW_EMISSIVITY = 0.98  # from memory: 0.97-0.99
 SNOW_HIDES = 0.01  # [m] depth of snow that hides half of the grass (ours)
 SNOW_FLOOR = 2.0  # [W m-2 K-1] exchange of snow with still air (Jordan 1991, CRREL Special Report 91-16; from memory)
-NEVER = 1e9  # [s m-1] resistance of what has no pores
 FROZEN_LEAF = 5e3  # [s m-1] resistance of a frozen leaf (ours)
-
-
-@formula
-def wet_share(water: Value, full: Value) -> Value:
-    """`canopy.fast_wet_share`; nothing to compute where all is dry."""
-    share = 0.0 * water
-    if anywhere(water > 0.0):
-        share = canopy.fast_wet_share(water, full)
-    return share
 
 
 @formula
@@ -87,23 +78,8 @@ def _snow(surface: Value) -> None:
 @formula
 def _sheet(surface: Value) -> None:
     """A cover is the top; what was before it lies below."""
-    covered = surface[s.COVER_LYING] > 0.0
-    sun, below = surface[s.SUN], surface[s.TOP_SUN]
-    emissivity = surface[s.TOP_EMISSIVITY]
-    through, back = surface[s.COVER_SUN], surface[s.COVER_ALBEDO]
-    albedo = albedo_of_ground(surface)
-    # light that bounces between sheet and ground; the sheet keeps its part of what comes back from below
-    caught = through / (1.0 - albedo * back)
-    absorbed = (1.0 - through - back) * (1.0 + caught * albedo) * sun
-    film = surface[s.COVER_FILM] + surface[s.COVER_FROST]
-    surface[s.BELOW_SUN] = choose(covered, caught * below, 0.0)
-    surface[s.BELOW_EMISSIVITY] = choose(covered, surface[s.COVER_LONGWAVE] * emissivity, 0.0)
-    put(surface, s.TOP_SUN, covered, absorbed)
-    put(surface, s.TOP_EMISSIVITY, covered, surface[s.COVER_EMISSIVITY])
-    put(surface, s.WATER, covered, film)
-    put(surface, s.WET, covered, wet_share(film, 0.0 * film + COVER_FILM))
-    put(surface, s.DRY_RESISTANCE, covered, NEVER)
-    put(surface, s.TOP_TABLE, covered, SHEET_TABLE)
+    sheet.lie(surface, albedo_of_ground(surface))
+    put(surface, s.TOP_TABLE, surface[s.COVER_LYING] > 0.0, SHEET_TABLE)
 
 
 @formula

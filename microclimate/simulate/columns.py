@@ -16,7 +16,7 @@ from microclimate.errors import InputError, Problem
 from microclimate.physics import cover, heating, turbulence
 from microclimate.schema import INITIAL_VARIABLES, REPORT_DEPTHS
 from microclimate.venue.equipment import Circuit, Cover
-from microclimate.venue.field import Zone
+from microclimate.venue.field import Zone, signed_area
 from microclimate.venue.load import Venue
 
 Array = NDArray[np.float64]
@@ -28,9 +28,9 @@ FILM_FULL = 0.3  # [kg m-2] water that a mown leaf holds (`physics.canopy`)
 # pipe 25 x 2.3 mm of polyethylene, 0.35 W/mK: ln(25/20.4)/(2 pi 0.35) and the water's film: 0.1 (computed; ours)
 PIPE_WALL = 0.1  # [m K W-1]
 LEAF_CONTACT = 0.01  # [m] air between leaf and a sheet that lies on it (ours)
-RAISED_LEAST = 0.5  # [m] air under a raised sheet is at least this (ours)
+RAISED_LEAST = 0.5  # [m] air under a raised sheet is at least this (ours), and twice what it is lying
 SHEET_HEAT = 1500.0  # [J kg-1 K-1] polyethylene and polyester 1300-1900 (from memory)
-PERMEABLE_RAIN = 0.8  # [1] share of rain that a fabric lets through (ours)
+FLAPPING = 0.5  # [1] what flapping leaves of the air under a sheet (common practice, no source)
 STILL_AIR = 5.0  # [W m-2 K-1] under trays with the skirts closed (ISO 6946, R about 0.2, from memory)
 SIDE_FACE = 10.0  # [W m-2 K-1] open side of an edge module: inside surface plus some wind (from memory)
 # exchange of the air below trays with outside, still and for a full draught: ours, no source
@@ -246,13 +246,17 @@ def thresholds(venue: Venue) -> tuple[float, float, float, float, float]:
     )
 
 
-def cover_kinds(covers: Sequence[Cover]) -> Array:
+def cover_kinds(venue: Venue) -> Array:
     """What each cover is, lying (even rows) and raised (odd rows): the numbers of `store.change_cover`."""
-    found = np.zeros((max(2 * len(covers), 1), COVER_NUMBERS))
-    for number, sheet in enumerate(covers):
+    sheets = venue.equipment.sheets
+    found = np.zeros((max(2 * len(sheets), 1), COVER_NUMBERS))
+    for number, sheet in enumerate(sheets):
+        edge = cover.edge_exchange(sheet.edge_gap, *_outline(venue, sheet))
         for raised in (0, 1):
             lies = raised == 0 and sheet.kind != "raised"
-            gap = max(sheet.air_gap, LEAF_CONTACT) if lies else max(sheet.air_gap, RAISED_LEAST)
+            gap = max(sheet.air_gap, LEAF_CONTACT)
+            gap = gap if lies else max(gap if sheet.kind == "raised" else 2.0 * gap, RAISED_LEAST)
+            two = sheet.sheets == 2
             found[2 * number + raised] = (
                 1.0 / max(sheet.resistance, 1e-3),
                 cover.air_layer_convection(gap, 1.0),
@@ -261,10 +265,30 @@ def cover_kinds(covers: Sequence[Cover]) -> Array:
                 sheet.longwave_transmittance,
                 sheet.emissivity,
                 sheet.albedo,
-                0.5 * SHEET_HEAT * sheet.mass,
-                PERMEABLE_RAIN if sheet.kind == "permeable" else 0.0,
+                (1.0 if two else 0.5) * SHEET_HEAT * sheet.mass,
+                sheet.rain_through,
+                1.0 * sheet.sheets,
+                cover.air_layer_convection(sheet.sheet_gap, 1.0) if two else 0.0,
+                cover.air_layer_convection(sheet.sheet_gap, -1.0) if two else 0.0,
+                cover.air_layer_convection(FLAPPING * gap, 1.0),
+                cover.air_layer_convection(FLAPPING * gap, -1.0),
+                sheet.flaps_from,
+                edge,
+                cover.pore_exchange(sheet.air_permeability) if lies else 0.0,
+                0.0 if sheet.vapour_resistance is None else 1.0 / (sheet.sheets * sheet.vapour_resistance),
+                sheet.warm_air_leak,
             )
     return found
+
+
+def _outline(venue: Venue, sheet: Cover) -> tuple[float, float]:
+    """Perimeter [m] and area [m2] of a piece of cover: as given, else of one piece half as long again as wide."""
+    if sheet.length is not None and sheet.width is not None:
+        return 2.0 * (sheet.length + sheet.width), sheet.length * sheet.width
+    zones = venue.field.zones
+    area = sum(abs(signed_area(zone.polygon)) for zone in zones if not sheet.zones or zone.name in sheet.zones)
+    width = float(np.sqrt(area / 1.5))
+    return 5.0 * width, area
 
 
 def heating_problems(venue: Venue, plan: xr.Dataset) -> list[Problem]:

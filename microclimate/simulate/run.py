@@ -212,7 +212,7 @@ def _run(
         (time.lengths / laid.parts(time)).astype(kind),
         laid.parts(time),
         fixed.tables.astype(kind),
-        col.cover_kinds(venue.equipment.sheets).astype(kind),
+        col.cover_kinds(venue).astype(kind),
         np.asarray(col.thresholds(venue), dtype=kind),
         laid.inside(windows, time),
         accounts,

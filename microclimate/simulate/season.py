@@ -110,7 +110,7 @@ def outcomes(
             (time.lengths / laid.parts(time)).astype(_KIND),
             laid.parts(time),
             fixed[0].tables.astype(_KIND),
-            col.cover_kinds(first.equipment.sheets).astype(_KIND),
+            col.cover_kinds(first).astype(_KIND),
             np.asarray(col.thresholds(first), dtype=_KIND),
             inside,
             accounts,

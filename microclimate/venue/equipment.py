@@ -27,6 +27,11 @@ _COVERS: dict[str, dict[str, float]] = {
         "emissivity": 0.75,
         "albedo": 0.30,
         "mass": 0.13,
+        "rain_through": 0.8,
+        "edge_gap": 0.01,
+        "flaps_from": 4.0,
+        "air_permeability": 100,
+        "vapour_resistance": 200,
         "people": 4,
         "minutes": 40,
     },
@@ -38,6 +43,9 @@ _COVERS: dict[str, dict[str, float]] = {
         "emissivity": 0.90,
         "albedo": 0.40,
         "mass": 1.0,
+        "rain_through": 0.0,
+        "edge_gap": 0.01,
+        "flaps_from": 10.0,
         "people": 10,
         "minutes": 75,
     },
@@ -49,6 +57,9 @@ _COVERS: dict[str, dict[str, float]] = {
         "emissivity": 0.90,
         "albedo": 0.40,
         "mass": 0.54,
+        "rain_through": 0.0,
+        "edge_gap": 0.01,
+        "flaps_from": 6.0,
         "people": 12,
         "minutes": 30,
     },
@@ -60,6 +71,9 @@ _COVERS: dict[str, dict[str, float]] = {
         "emissivity": 0.85,
         "albedo": 0.30,
         "mass": 0.4,
+        "rain_through": 0.0,
+        "edge_gap": 0.02,
+        "flaps_from": 10.0,
         "people": 10,
         "minutes": 120,
     },
@@ -82,6 +96,21 @@ class Cover(Model):
     minutes: Annotated[float, Unit("min", 0, 1440, kept=True)] = Field(
         description="to lay or lift it over the whole field, in minutes"
     )
+    sheets: Literal[1, 2] = Field(1, description="1, or 2 alike, one over the other with air between")
+    sheet_gap: Annotated[float, Unit("m", 0.001, 2)] = Field(0.02, description="air between two sheets")
+    rain_through: Annotated[float, Unit("1", 0, 1)] = Field(description="share of rain let through")
+    edge_gap: Annotated[float, Unit("m", 0, 2)] = Field(
+        description="mean height of what stays open below its edges, where wind gets in"
+    )
+    flaps_from: Annotated[float, Unit("m/s", 0.5, 60)] = Field(
+        description="mean wind over the field from which it flaps, which halves the air under it"
+    )
+    air_permeability: Annotated[float, Unit("mm/s", 0, 20000)] = Field(
+        0.0, description="of the fabric at 100 Pa, as ISO 9237 tells it; 0: none"
+    )
+    vapour_resistance: Annotated[float, Unit("1", 1, 1e6)] | None = Field(
+        None, description="of one sheet to water vapour, s/m; left out: none gets through"
+    )
     gust_plan: Annotated[float, Unit("m/s", 0, 40)] = Field(
         default("cover_gust_plan"), description="plan the work below this gust"
     )
@@ -100,6 +129,9 @@ class Cover(Model):
     warm_air_temperature: Annotated[float, Unit("degC", 0, 90)] = Field(
         293.15, description="of that air where it leaves the duct"
     )
+    warm_air_leak: Annotated[float, Unit("1", 0, 0.95)] = Field(
+        0.1, description="share of that air that gets away before it has warmed anything"
+    )
 
     @model_validator(mode="before")
     @classmethod
@@ -110,6 +142,10 @@ class Cover(Model):
     def _possible(self) -> Self:
         if not self.gust_plan <= self.gust_stop <= self.gust_remove:
             raise PydanticCustomError("cover", "gust_plan, gust_stop and gust_remove must not fall in this order", {})
+        for key, needs in (("sheet_gap", self.sheets == 2), ("warm_air_leak", self.warm_air_flow is not None)):
+            if key in self.model_fields_set and not needs:
+                wanted = "sheets = 2" if key == "sheet_gap" else "warm_air_flow"
+                raise PydanticCustomError("cover", "{key} goes with {wanted}", {"key": key, "wanted": wanted})
         for name, shares in (
             ("shortwave", self.shortwave_transmittance + self.albedo),
             ("longwave", self.longwave_transmittance + self.emissivity),

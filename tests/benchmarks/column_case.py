@@ -32,7 +32,7 @@ class Case:
 def case(patches: int, members: int, plans: int, hours: float, step: float = 300.0) -> Case:
     """A dry winter spell: clear nights, some sun, ground near freezing; every third plan covers, two of three heat."""
     circuits = [{"name": "loop", "kind": "hydronic", "supply_temperature": 35, "power": 150, "probe_depth": 0.1}]
-    covers = [{"name": "fleece", "kind": "permeable"}, {"name": "blanket", "kind": "insulated"}]
+    covers = [{"name": "fleece", "kind": "permeable", "sheets": 2}, {"name": "blanket", "kind": "insulated"}]
     zones = [world.zone(f"zone {i}", circuit="loop", water_content=0.12 + 0.02 * i) for i in range(4)]
     venue = world.venue(*zones, circuits=circuits, covers=covers)
     index = np.arange(patches) % 4
@@ -74,7 +74,7 @@ def case(patches: int, members: int, plans: int, hours: float, step: float = 300
     thresholds = (limits.snow_amount, limits.ice_film_amount, limits.frozen_fraction, limits.frost_amount)
     return Case(
         fixed,
-        col.cover_kinds(venue.equipment.covers),
+        col.cover_kinds(venue),
         forcing,
         planned.reshape(count, rows.PLANNED, -1),
         np.stack([pair, plan * len(zones) + index[patch[pair]]], axis=1),

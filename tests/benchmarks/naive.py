@@ -13,9 +13,10 @@ from microclimate.column import ground, rows, store, top
 from microclimate.column import lanes as la
 from microclimate.column.heat import FADED
 from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE
-from microclimate.column.surface import balance, longwave_up
-from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
-from microclimate.physics import canopy, cover, ladder, turbulence
+from microclimate.column.surface import balance
+from microclimate.constants import HEAT_CAPACITY_AIR, HEAT_CAPACITY_WATER, ZERO_CELSIUS
+from microclimate.physics import canopy, ladder, turbulence
+from tests.benchmarks import covered as covered_by
 
 
 class Column:
@@ -34,7 +35,7 @@ class Column:
         first = rows.COVER_LYING
         self.leaf_enthalpy = float(state[rows.LEAF_ENTHALPY - first])
         self.film, self.frost = float(state[rows.LEAF_FILM - first]), float(state[rows.LEAF_FROST - first])
-        self.lying, self.cover_film, self.cover_frost = 0, 0.0, 0.0
+        self.lying, self.cover_film, self.cover_frost, self.under_film = 0, 0.0, 0.0, 0.0
         self.outer_enthalpy, self.inner_enthalpy, self.heat, self.target, self.crowded = 0.0, 0.0, 0.0, 0.0, 0.0
         self.ran = False
         self.leaf = 0.0
@@ -63,15 +64,15 @@ class Column:
             outer_old, inner_old = self.outer_enthalpy, self.inner_enthalpy
             outer = float(ground.layer_temperature(outer_old, *outer_curve))
             inner = inner_old / sheet[7]
-            through, back = sheet[3], sheet[6]
-            caught = through / (1.0 - albedo * back)
-            under_sun, under_emissivity = caught * absorbed, sheet[4] * emissivity
-            absorbed = (1.0 - through - back) * (1.0 + caught * albedo) * sun
-            effective = cover.plate_emissivity(sheet[5], emissivity)
-            radiative = (1.0 - sheet[4]) * cover.radiation_conductance(0.5 * (leaf + inner) + ZERO_CELSIUS, effective)
-            gap = radiative + (sheet[1] if leaf > inner else sheet[2])
-            emissivity, film = sheet[5], self.cover_film + self.cover_frost
-            wet, resistance = float(canopy.fast_wet_share(film, store.COVER_FILM)), top.NEVER
+            sky = air, humidity, wind, density, pressure, sun, longwave
+            past = canopy.surface_resistance(sun * sheet[3], g[rows.RESISTANCE_DAY], g[rows.RESISTANCE_NIGHT])
+            below_it = leaf, albedo, emissivity, wet, film, resistance if leaf < 0.0 else float(past)
+            film = self.cover_film + self.cover_frost
+            ice = film * float(ground.frozen_share(outer_old, outer_curve[3]))
+            films = film, ice, self.under_film
+            lies = covered_by.lie(sheet, sky, below_it, inner, outer, films)
+            absorbed, emissivity, gap, across = lies.outer_sun, lies.emissivities[2], lies.gap, lies.sheets
+            wet, resistance = float(lies.top), top.NEVER
             table = self.tables[int(top.SHEET_TABLE)]
         wind = max(wind, top.CALM)
         still = g[rows.FLOOR] / (density * HEAT_CAPACITY_AIR)
@@ -110,17 +111,16 @@ class Column:
             bands[0, shift + 1 :] = bands[2, shift : size - 1] = -between[1:-1]
             if covered:
                 slope = ground.on_stretch(self.leaf_enthalpy, *leaf_curve)
-                emitted, emitted_slope = longwave_up(leaf, under_emissivity)
-                gained = under_sun + under_emissivity * longwave - emitted
-                bands[1, 0] = rate * sheet[7] + gap + sheet[0]
-                bands[1, 1] = rate / slope + emitted_slope + gap + between[0]
+                of_leaf, of_inner = covered_by.under(lies, sky, leaf, inner, outer, rate)
+                bands[1, 0] = rate * sheet[7] + gap + across + of_inner[1]
+                bands[1, 1] = rate / slope + of_leaf[1] + gap + between[0]
                 bands[0, 1] = bands[2, 0] = -gap
                 bands[0, 2] = bands[2, 1] = -between[0]
-                rise = sheet[0] * (outer - inner)
+                rise = across * (outer - inner) + of_inner[0]
                 sides[0, 0] = (inner_old - self.inner_enthalpy) * rate + rise - gap * (inner - leaf)
-                sides[1, 0] = (leaf_old - self.leaf_enthalpy) * rate + gained + gap * (inner - leaf) - flows[0]
-                sides[0, 1] = sheet[0]
-                link, first, start, curve = sheet[0], inner, outer, outer_curve
+                sides[1, 0] = (leaf_old - self.leaf_enthalpy) * rate + of_leaf[0] + gap * (inner - leaf) - flows[0]
+                sides[0, 1] = across
+                link, first, start, curve = across, inner, outer, outer_curve
                 top_enthalpy, top_old = self.outer_enthalpy, outer_old
             else:
                 sides[0, 1] = between[0]
@@ -184,6 +184,7 @@ class Column:
             if covered:
                 self.inner_enthalpy += sheet[7] * increments[0]
                 inner += increments[0]
+                dew, leaf_off = of_inner[2] - of_inner[3] * increments[0], of_leaf[2] + of_leaf[3] * increments[1]
                 leaf_line = leaf + increments[1]
                 self.leaf_enthalpy += increments[1] / ground.on_stretch(self.leaf_enthalpy, *leaf_curve)
                 leaf = float(ground.layer_temperature(self.leaf_enthalpy, *leaf_curve))
@@ -194,7 +195,7 @@ class Column:
             if misfit <= TOLERANCE and warmed <= HEAT_TOLERANCE:
                 break
         self.enthalpy, self.temperature, self.leaf = enthalpy, temperature, leaf
-        left = 0.0 if covered else float(off) * step
+        left = float(leaf_off if covered else off) * step
         self.leaf_enthalpy, self.film, self.frost, _ = store.settle_film(
             self.leaf_enthalpy, g[rows.LEAF_CAPACITY], self.film, self.frost, left, g[rows.FILM_FULL]
         )
@@ -202,6 +203,12 @@ class Column:
             self.outer_enthalpy, self.cover_film, self.cover_frost, _ = store.settle_film(
                 self.outer_enthalpy, sheet[7], self.cover_film, self.cover_frost, float(off) * step, store.COVER_FILM
             )
+            after = self.cover_film + self.cover_frost
+            through, drops, self.under_film = covered_by.drips(
+                sheet, films, after, float(off) * step, float(dew) * step
+            )
+            self.film += through + drops
+            self.leaf_enthalpy += HEAT_CAPACITY_WATER * (through * max(outer, 0.0) + drops * max(inner, 0.0))
         share = step * g[rows.HEAT_SPREADING]
         crowded = (self.crowded + share * g[rows.HEAT_CROWDING] * self.heat) / (1.0 + share)
         self.crowded = crowded if crowded > FADED else 0.0
@@ -209,7 +216,7 @@ class Column:
 
     def _lay(self, covered: int, air: float) -> None:
         """A cover comes with the temperature of the air, or goes."""
-        self.lying, self.cover_film, self.cover_frost = covered, 0.0, 0.0
+        self.lying, self.cover_film, self.cover_frost, self.under_film = covered, 0.0, 0.0, 0.0
         self.inner_enthalpy = self.outer_enthalpy = 0.0
         if covered:
             capacity = self.covers[covered - 1][7]

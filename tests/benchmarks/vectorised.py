@@ -11,9 +11,10 @@ from microclimate.column import ground, rows, store, top
 from microclimate.column import lanes as la
 from microclimate.column.heat import FADED
 from microclimate.column.step import HEAT_TOLERANCE, PASSES, TOLERANCE
-from microclimate.column.surface import balance, longwave_up
-from microclimate.constants import HEAT_CAPACITY_AIR, ZERO_CELSIUS
-from microclimate.physics import canopy, cover, ladder, turbulence
+from microclimate.column.surface import balance
+from microclimate.constants import HEAT_CAPACITY_AIR, HEAT_CAPACITY_WATER, ZERO_CELSIUS
+from microclimate.physics import canopy, ladder, turbulence
+from tests.benchmarks import covered as covered_by
 
 
 class Columns:
@@ -29,7 +30,7 @@ class Columns:
         first, zero = rows.COVER_LYING, np.zeros(given.shape[0])
         self.leaf_enthalpy = state[:, rows.LEAF_ENTHALPY - first].copy()
         self.film, self.frost = state[:, rows.LEAF_FILM - first].copy(), state[:, rows.LEAF_FROST - first].copy()
-        self.cover_film, self.cover_frost = zero.copy(), zero.copy()
+        self.cover_film, self.cover_frost, self.under_film = zero.copy(), zero.copy(), zero.copy()
         self.outer_enthalpy, self.inner_enthalpy, self.heat, self.crowded = zero.copy(), zero.copy(), zero.copy(), zero
         self.lying, self.target = zero.copy(), zero - 99.0
         self.leaf, self.worst, self.coldest, self.energy = zero, zero.copy(), zero + np.inf, zero.copy()
@@ -70,15 +71,17 @@ class Columns:
             outer_old, inner_old = self.outer_enthalpy, self.inner_enthalpy
             outer = ground.layer_temperature(outer_old, *outer_curve)
             inner = inner_old / capacity_face
-            caught = sheet[3] / (1.0 - albedo * sheet[6])
-            under_sun, under_emissivity = caught * absorbed, sheet[4] * emissivity
-            cover_sun = (1.0 - sheet[3] - sheet[6]) * (1.0 + caught * albedo) * sun
-            effective = cover.plate_emissivity(sheet[5], emissivity)
-            gap = (1.0 - sheet[4]) * cover.radiation_conductance(0.5 * (leaf + inner) + ZERO_CELSIUS, effective)
-            gap = gap + np.where(leaf > inner, sheet[1], sheet[2])
-            absorbed, emissivity = np.where(covered, cover_sun, absorbed), np.where(covered, sheet[5], emissivity)
-            film = np.where(covered, self.cover_film + self.cover_frost, film)
-            wet = np.where(covered, canopy.fast_wet_share(film, store.COVER_FILM), wet)
+            sky = air, humidity, wind, density, pressure, sun, longwave
+            past = canopy.surface_resistance(sun * sheet[3], g[rows.RESISTANCE_DAY], g[rows.RESISTANCE_NIGHT])
+            past = np.where(leaf < 0.0, top.FROZEN_LEAF, past)
+            on_top = self.cover_film + self.cover_frost
+            films = on_top, on_top * ground.frozen_share(outer_old, outer_curve[3]), self.under_film
+            lies = covered_by.lie(sheet, sky, (leaf, albedo, emissivity, wet, film, past), inner, outer, films)
+            gap, across = lies.gap, lies.sheets
+            absorbed = np.where(covered, lies.outer_sun, absorbed)
+            emissivity = np.where(covered, lies.emissivities[2], emissivity)
+            film = np.where(covered, on_top, film)
+            wet = np.where(covered, lies.top, wet)
             resistance = np.where(covered, top.NEVER, resistance)
             table = np.where(covered, int(top.SHEET_TABLE), table)
         wind = np.maximum(wind, top.CALM)
@@ -108,7 +111,7 @@ class Columns:
         heated = self.layers[la.HEATED]
         share, alone, inverse = np.empty_like(enthalpy), np.empty_like(enthalpy), np.empty_like(enthalpy)
         going = np.ones(leaf.size, dtype=bool)
-        off = np.zeros(leaf.size)
+        off, dew, leaf_off = np.zeros(leaf.size), np.zeros(leaf.size), np.zeros(leaf.size)
         for _ in range(PASSES):
             capacity = ground.on_stretch(enthalpy, *self.capacities, self.stretch)
             around = np.concatenate((leaf[None], temperature, below[None]))
@@ -126,19 +129,18 @@ class Columns:
             admittance = admit
             if some:
                 slope = ground.on_stretch(self.leaf_enthalpy, *leaf_curve)
-                emitted, emitted_slope = longwave_up(leaf, under_emissivity)
-                own = rate / slope + admit + emitted_slope
-                rest = (leaf_old - self.leaf_enthalpy) * rate - downward
-                rest = rest + under_sun + under_emissivity * longwave - emitted
+                of_leaf, of_inner = covered_by.under(lies, sky, leaf, inner, outer, rate)
+                own = rate / slope + admit + of_leaf[1]
+                rest = (leaf_old - self.leaf_enthalpy) * rate - downward + of_leaf[0]
                 leaf_inverse = 1.0 / (own + gap)
                 leaf_share, leaf_alone = gap * leaf_inverse, (rest + gap * (inner - leaf)) * leaf_inverse
-                own_inner = rate * capacity_face + own * leaf_share
-                rest = (inner_old - self.inner_enthalpy) * rate - gap * (inner - leaf - leaf_alone)
-                inner_inverse = 1.0 / (own_inner + sheet[0])
-                inner_share = sheet[0] * inner_inverse
-                inner_alone = (rest + sheet[0] * (outer - inner)) * inner_inverse
+                own_inner = rate * capacity_face + own * leaf_share + of_inner[1]
+                rest = (inner_old - self.inner_enthalpy) * rate - gap * (inner - leaf - leaf_alone) + of_inner[0]
+                inner_inverse = 1.0 / (own_inner + across)
+                inner_share = across * inner_inverse
+                inner_alone = (rest + across * (outer - inner)) * inner_inverse
                 admittance = np.where(covered, own_inner * inner_share, admit)
-                downward_top = np.where(covered, sheet[0] * (outer - inner - inner_alone), downward)
+                downward_top = np.where(covered, across * (outer - inner - inner_alone), downward)
                 start = np.where(covered, outer, leaf)
                 curve = tuple(np.where(covered, a, b) for a, b in zip(outer_curve, leaf_curve, strict=True))
                 top_enthalpy = np.where(covered, self.outer_enthalpy, self.leaf_enthalpy)
@@ -239,6 +241,8 @@ class Columns:
                 under = going & covered
                 self.inner_enthalpy = self.inner_enthalpy + np.where(under, capacity_face * step_inner, 0.0)
                 inner = inner + np.where(under, step_inner, 0.0)
+                dew = np.where(under, of_inner[2] - of_inner[3] * step_inner, dew)
+                leaf_off = np.where(under, of_leaf[2] + of_leaf[3] * step_leaf, leaf_off)
                 slope = ground.on_stretch(self.leaf_enthalpy, *leaf_curve)
                 moved_leaf = np.where(under, step_leaf, 0.0)
                 inside = self.leaf_enthalpy + moved_leaf / slope
@@ -255,7 +259,7 @@ class Columns:
             if not going.any():
                 break
         self.enthalpy, self.temperature, self.leaf = enthalpy, temperature, leaf
-        left_leaf = np.where(covered, 0.0, off * step)
+        left_leaf = np.where(covered, leaf_off, off) * step
         self.leaf_enthalpy, self.film, self.frost, _ = store.settle_film(
             self.leaf_enthalpy, g[rows.LEAF_CAPACITY], self.film, self.frost, left_leaf, g[rows.FILM_FULL]
         )
@@ -265,6 +269,11 @@ class Columns:
             )
             self.outer_enthalpy = np.where(covered, settled[0], 0.0)
             self.cover_film, self.cover_frost = np.where(covered, settled[1], 0.0), np.where(covered, settled[2], 0.0)
+            told_now = covered_by.drips(sheet, films, settled[1] + settled[2], off * step, dew * step)
+            through, drops, hangs = (np.where(covered, amount, 0.0) for amount in told_now)
+            self.under_film, self.film = hangs, self.film + through + drops
+            warmth = through * np.maximum(outer, 0.0) + drops * np.maximum(inner, 0.0)
+            self.leaf_enthalpy = self.leaf_enthalpy + HEAT_CAPACITY_WATER * warmth
         share = step * g[rows.HEAT_SPREADING]
         crowded = (self.crowded + share * g[rows.HEAT_CROWDING] * self.heat) / (1.0 + share)
         self.crowded = np.where(crowded > FADED, crowded, 0.0)
@@ -280,6 +289,7 @@ class Columns:
             self.outer_enthalpy = np.where(changed, outer, self.outer_enthalpy)
             self.cover_film = np.where(changed, 0.0, self.cover_film)
             self.cover_frost = np.where(changed, 0.0, self.cover_frost)
+            self.under_film = np.where(changed, 0.0, self.under_film)
             self.lying = wanted.copy()
 
     def _target(self, plan: Any, step: float, allowed: Any) -> Any:

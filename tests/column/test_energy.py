@@ -47,7 +47,9 @@ def _winter(block: Block, days: int, step: float) -> tuple[float, float]:
             RAIN=np.where(lanes % 5 == 0, 2e-4, 5e-5) * (wet and air > 0.0),
             SNOWFALL=np.where(lanes % 3 == 0, 4e-4, 3e-5) * (wet and air <= 0.0),
             COVERED=np.where(
-                lanes % 4 == 1, float(day % 4 in (1, 2)), np.where(lanes % 4 == 2, 2.0 * (hour > 18), 0.0)
+                lanes % 4 == 1,
+                float(day % 4 in (1, 2)),
+                np.where(lanes % 4 == 2, (2.0 + lanes // 4 % 3) * (hour > 12), 0.0),
             ),
             WARM_FLOW=np.where(lanes % 8 == 1, 6.0, 0.0),
             HEATING_ALLOWED=float(day % 5 != 0),

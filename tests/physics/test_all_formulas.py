@@ -16,6 +16,11 @@ DECIDED = {
     "canopy.surface_resistance": {"day", "night"},
     "cover.air_layer_convection": {"heat_up"},
     "cover.air_layer_conductance": {"heat_up"},
+    # several answers, of which an argument need not touch all
+    "cover.absorbed_between": {"upper_top", "upper_under", "lower_through", "lower_top", "lower_under", "ground"},
+    "cover.wetted_longwave": {"through", "emissivity", "top", "under"},
+    "cover.wetted_shortwave": {"albedo", "drops"},
+    "cover.gap_humidity": {"below_held", "below_gives", "under_held", "under_gives", "face", "vent", "outside"},
     "snow.aged_albedo": {"melting"},
     "snow.aged_albedo_class": {"melting"},
 }
