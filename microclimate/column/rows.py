@@ -21,6 +21,9 @@
     BELOW_OPEN,  # conductance to what is below [W m-2 K-1]
     BELOW_CLOSED,  # the same with the skirts closed
     BELOW_LEAK,  # exchange of an air space below with outside [W m-2 K-1]; 0: ground
+    SKIRTS_LEAVE,  # share of it that closed skirts leave
+    BELOW_FLOW,  # of warm air always blown below [W m-2 K-1]
+    BELOW_WARM,  # its temperature
     SIDED,  # 1: has an open side
     WIND_HEIGHT,
     TEMPERATURE_HEIGHT,
@@ -208,7 +211,7 @@
     BELOW_EMISSIVITY,  # of what lies there, times what the cover lets through
     ADVECTED,  # enthalpy that came and went with water, snow and covers [J m-2]
     VARIABLES,
-) = range(196)
+) = range(199)
 
 GIVEN = AIR  # rows before this are given and stay
 FORCED = COVERED - AIR  # rows from AIR on are the forcing of the step

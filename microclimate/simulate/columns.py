@@ -35,6 +35,8 @@ STILL_AIR = 5.0  # [W m-2 K-1] under trays with the skirts closed (ISO 6946, R a
 SIDE_FACE = 10.0  # [W m-2 K-1] open side of an edge module: inside surface plus some wind (from memory)
 # exchange of the air below trays with outside, still and for a full draught: ours, no source
 LEAK, DRAUGHT = 2.0, 30.0  # [W m-2 K-1]
+SKIRTS_LEAVE = 0.2  # [1] of the exchange below trays that closed skirts leave, where a venue has none of its own (ours)
+HEAT_OF_AIR = 1.2 * 1005.0  # [J m-3 K-1] of blown air near 20 degC
 SNOW_ALBEDO = 0.75  # [1] of snow that lies already (ours)
 DRY = 0.02  # [m3 m-3] layers with less water cannot be said to freeze (ours)
 
@@ -98,6 +100,11 @@ def columns(
         face[..., rows.BELOW_CLOSED] = STILL_AIR if closed else zone.base.conductance
         face[..., rows.SIDED] = 0.0 if zone.base.open_side is None else 1.0
         face[..., rows.BELOW_LEAK] = LEAK + DRAUGHT * zone.base.draught if zone.base.over_air else 0.0
+        skirts = venue.equipment.skirts
+        face[..., rows.SKIRTS_LEAVE] = SKIRTS_LEAVE if skirts is None else skirts.leak
+        if zone.base.air_flow is not None and zone.base.air_temperature is not None:
+            face[..., rows.BELOW_FLOW] = HEAT_OF_AIR * zone.base.air_flow * (1.0 - zone.base.air_leak)
+            face[..., rows.BELOW_WARM] = zone.base.air_temperature - ZERO_CELSIUS
         face[..., rows.WIND_HEIGHT] = wind_height
         face[..., rows.TEMPERATURE_HEIGHT] = temperature_height
         if zone.circuit is not None:

@@ -11,12 +11,12 @@ from microclimate.constants import ZERO_CELSIUS
 from microclimate.physics import vapour
 from microclimate.schema import FORCING, Event
 from microclimate.simulate import tell
+from microclimate.simulate.columns import HEAT_OF_AIR
 from microclimate.venue.load import Venue
 
 Array = NDArray[np.float64]
 
 LONGEST_STEP = 600.0  # [s] longer steps of the forcing are cut (10 min against 1 min: tested)
-HEAT_OF_AIR = 1.2 * 1005.0  # [J m-3 K-1] of blown air near 20 degC
 
 
 def parts(time: tell.Time) -> int:
@@ -58,7 +58,7 @@ def forced(
     deepest = initial["soil_temperature"].isel(layer=-1).transpose("realization", "patch").values - ZERO_CELSIUS
     for patch, index in enumerate(zone_index):
         base = venue.field.zones[index].base
-        if base.air_temperature is not None:
+        if base.air_temperature is not None and base.air_flow is None:
             below[:, :, patch] = base.air_temperature - ZERO_CELSIUS
         elif base.over_air:
             below[:, :, patch] = under[:, :, patch]

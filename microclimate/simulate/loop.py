@@ -34,7 +34,6 @@ from microclimate.simulate import accumulate
 ) = range(13)
 
 TINY = 1e-9  # [W m-2 K-1]
-SKIRTS_LEAK = 0.2  # of the exchange below trays that closed skirts leave (ours)
 
 
 class Job(NamedTuple):
@@ -174,13 +173,15 @@ def _surroundings(surface: Value) -> Value:
     """What is below; true where water falls, snow is swept or a cover changes in any lane."""
     closed = surface[s.SKIRTS] > 0.0
     surface[s.BELOW_CONDUCTANCE] = choose(closed, surface[s.BELOW_CLOSED], surface[s.BELOW_OPEN])
-    # warm air, with no cover to blow it under, goes below the trays
-    leak = surface[s.BELOW_LEAK] * choose(closed, SKIRTS_LEAK, 1.0)
-    blown = (leak > 0.0) & (surface[s.COVERED] == 0.0) & (surface[s.WARM_FLOW] > 0.0)
+    # warm air, with no cover to blow it under, goes below the trays; it mixes there with what leaks in
+    leak = surface[s.BELOW_LEAK] * choose(closed, surface[s.SKIRTS_LEAVE], 1.0)
+    own, planned = surface[s.BELOW_FLOW], choose(surface[s.COVERED] == 0.0, surface[s.WARM_FLOW], 0.0)
+    blown = (surface[s.BELOW_LEAK] > 0.0) & (own + planned > 0.0)
     if anywhere(blown):
-        flow = surface[s.WARM_FLOW]
-        below = (leak * surface[s.BELOW] + flow * surface[s.WARM_AIR]) / larger(leak + flow, TINY)
-        surface[s.BELOW] = choose(blown, below, surface[s.BELOW])
+        passing, under = leak + own + planned, surface[s.BELOW_CONDUCTANCE]
+        below = leak * surface[s.BELOW] + own * surface[s.BELOW_WARM] + planned * surface[s.WARM_AIR]
+        surface[s.BELOW] = choose(blown, below / larger(passing, TINY), surface[s.BELOW])
+        surface[s.BELOW_CONDUCTANCE] = choose(blown, under * passing / (under + passing), under)
     change = abs(surface[s.COVERED] - surface[s.COVER_LYING])
     return anywhere(surface[s.RAIN] + surface[s.SNOWFALL] + change + surface[s.SNOW_REMOVED] > 0.0)
 

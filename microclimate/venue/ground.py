@@ -75,6 +75,12 @@ class Base(Model):
     air_temperature: Annotated[float, Unit("degC", -30, 60)] | None = Field(
         None, description="of the air blown below, for 'heated air below' only"
     )
+    air_flow: Annotated[float, Unit("m3/h", 0.1, 2000)] | None = Field(
+        None, description="of that air for each m2; left out: as much as keeps the space at its temperature"
+    )
+    air_leak: Annotated[float, Unit("1", 0, 0.95)] = Field(
+        0.1, description="share of that air that gets away before it has warmed anything"
+    )
     open_side: Annotated[float, Unit("m", 0.1, 20)] | None = Field(
         None, description="width of an edge module whose side is open to the air, if it is one"
     )
@@ -104,6 +110,10 @@ class Base(Model):
         for name in (name for name, value in foreign.items() if value is not None):
             context = {"name": name, "where": where, "kind": self.kind}
             raise PydanticCustomError("base", "{name} belongs to layers {where}, not to '{kind}'", context)
+        if self.kind != "heated air below" and self.air_flow is not None:
+            raise PydanticCustomError("base", "air_flow belongs to 'heated air below' only", {})
+        if self.air_flow is None and "air_leak" in self.model_fields_set:
+            raise PydanticCustomError("base", "air_leak goes with air_flow", {})
         return self
 
     @property

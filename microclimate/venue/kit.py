@@ -14,6 +14,9 @@ class Skirts(Model):
 
     people: int = Field(2, ge=0, le=100, description="needed to close them")
     minutes: Annotated[float, Unit("min", 0, 1440, kept=True)] = Field(30.0, description="to close them all")
+    leak: Annotated[float, Unit("1", 0, 1)] = Field(
+        0.2, description="share of the exchange of air below the trays that is left once they are closed"
+    )
 
 
 class Clearing(Model):
