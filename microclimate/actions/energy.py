@@ -4,7 +4,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from microclimate.simulate.laid import HEAT_OF_AIR
+from microclimate.simulate.columns import HEAT_OF_AIR
 from microclimate.venue.field import signed_area
 from microclimate.venue.load import Venue
 
