@@ -37,7 +37,8 @@ class Calibrated:
     told: xr.Dataset  # wind_factor, prior_wind_factor (zone, direction, quantile); air_difference (quantile, source)
     flagged: tuple[tuple[str, str], ...]  # where, why
     next_directions: tuple[tuple[float, float], ...]  # [degree], mean log error after a visit to all zones
-    next_nights: str  # "calm" while the air is known less well than the wind; else ""
+    more_visits: int | None  # until the wind is known to a fifth; None: more than can be counted ahead
+    more_nights: int | None  # calm ones, until half of what was not known of the air is left; None: the same
     declined: tuple[tuple[str, str, int], ...] = ()  # "wind" or "air", code (few, worse), visits or nights
 
 
@@ -89,7 +90,8 @@ def bowl_air(forcing: Forcing, readings: tuple[BowlReading, ...], today: str = "
         told=xr.Dataset(told, coords={"zone": zones, "direction": ANGLES, "quantile": [0.05, 0.5, 0.95]}),
         flagged=tuple(dict.fromkeys(flagged)),
         next_directions=tuple(wind_fit.next_visits(wind)),
-        next_nights="calm" if np.trace(exchange.covariance) > 0.5 * np.trace(exchange.prior_covariance) else "",
+        more_visits=wind_fit.visits_until(wind),
+        more_nights=0 if forcing.basin is None else air_fit.nights_until(exchange),
         declined=tuple(declined),
     )
 

@@ -22,6 +22,8 @@ LONG, LONG_MAST = 8.0, 20.0  # [s] integral time of turbulence in the bowl and a
 INSTRUMENT, STARTING = 0.05, 0.04  # [1] of a hot wire, [m s-1] its error near zero (AIVC conference 1991)
 FORECAST = 0.35  # [1] log error of a forecast as reference in place of a mast; ours, no source
 CENSORED = 0.15  # [m s-1] below which a hot wire tells only "below"
+AIM = 0.20  # [1] mean log error to read on for: what four visits to six points reach, and all that freezing asks for
+MOST_VISITS = 12  # that are counted ahead; a dozen takes the error to some 14 %
 STEP = 1e-4  # of finite differences
 
 
@@ -230,3 +232,14 @@ def next_visits(result: WindFit, count: int = 3, error: float = 0.25) -> list[tu
         joint = tries[best]
         chosen.append((float(result.angles[best]), spreads[best]))
     return chosen
+
+
+def visits_until(result: WindFit, aim: float = AIM) -> int | None:
+    """How many more visits to all zones, each in the wind that helps most, until the mean spread is `aim` [1].
+
+    None where `MOST_VISITS` do not reach it.
+    """
+    if float(result.spread.mean()) <= aim:
+        return 0
+    spreads = [spread for _, spread in next_visits(result, MOST_VISITS)]
+    return next((count for count, spread in enumerate(spreads, start=1) if spread <= aim), None)

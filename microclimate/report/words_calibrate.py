@@ -20,7 +20,8 @@ def calibrated(
     told: xr.Dataset,
     flagged: Sequence[tuple[str, str]],
     directions: Sequence[tuple[float, float]],
-    nights: str,
+    visits: int | None,
+    nights: int | None,
     declined: Sequence[tuple[str, str, int]],
     shown: Shown,
     path: str,
@@ -36,8 +37,8 @@ def calibrated(
         Readings to be trusted less: where, why.
     directions : sequence
         Wind directions [degree] in which a visit helps most, each with the mean log error left after it.
-    nights : str
-        The kind of night whose readings of air would help most, or "".
+    visits, nights : int or None
+        How many more visits, and calm nights with readings of air, until enough is known; None: many.
     declined : sequence
         "wind" or "air", the code of what spoke against taking it, and how many visits or nights there are.
     """
@@ -64,12 +65,29 @@ def calibrated(
             f"{np.exp(error):.2f}"
             for angle, error in directions
         ]
-    if nights:
-        lines += ["", *_wrapped(f"Readings of air in more {nights} nights, inside and outside, would help most.")]
+    lines += ["", *_wrapped(_more(visits, nights))]
     for what, why, count in declined:
         lines += ["", *_wrapped(_left(what, why, count))]
     lines += ["", f"Written: {path}" if path else "Nothing was written."]
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
+
+
+def _more(visits: int | None, nights: int | None) -> str:
+    """How much reading is still worth its while."""
+    if visits == 0:
+        wind = "The wind is known well enough for freezing: to a fifth or better."
+    else:
+        count = "More than twelve" if visits is None else f"About {visits}"
+        more = "visit" if visits == 1 else "visits"
+        wind = f"{count} more {more}, each with one reading a zone, would tell the wind to a fifth."
+    if nights == 0:
+        return wind
+    count = "more than twelve" if nights is None else f"about {nights}"
+    more = "night" if nights == 1 else "nights"
+    return (
+        f"{wind} For the air, readings inside and outside in {count} further calm, clear {more} would leave half of "
+        "what is not known without any."
+    )
 
 
 def _left(what: str, why: str, count: int) -> str:

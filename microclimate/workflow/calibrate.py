@@ -72,8 +72,8 @@ def _bowl(
     changed = learned.calibration != venue.calibration
     if changed:
         _write(learned.calibration, out)
-    facts = (learned.told, learned.flagged, learned.next_directions, learned.next_nights, learned.declined)
-    return calibrated(venue.name, *facts, venue.shown, str(out) if changed else "")
+    more = (learned.next_directions, learned.more_visits, learned.more_nights, learned.declined)
+    return calibrated(venue.name, learned.told, learned.flagged, *more, venue.shown, str(out) if changed else "")
 
 
 def _today() -> str:

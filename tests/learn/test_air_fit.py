@@ -63,12 +63,16 @@ def test_without_readings_the_prior_comes_back() -> None:
 
 def test_readings_narrow_and_more_narrow_more() -> None:
     rng = np.random.default_rng(2)
-    spreads = []
+    spreads, more = [], []
     for nights in (1, 3, 9):
         model = model_of(night(np.linspace(0.3, 1.5, nights)))
         found = air_fit.fit(readings(model, truth(rng, nights), rng), model, nights)
         spreads.append(np.trace(found.covariance))
+        more.append(air_fit.nights_until(found))
     assert np.trace(found.prior_covariance) > spreads[0] > spreads[1] > spreads[2]
+    ahead = [99 if count is None else count for count in more]  # None: more than a dozen
+    assert ahead[0] >= ahead[1] >= ahead[2]
+    assert (ahead[2] == 0) == (spreads[2] <= 0.5 * np.trace(found.prior_covariance))
 
 
 def test_an_unaspirated_reading_in_the_sun_changes_the_exchange_by_less_than_half_its_interval() -> None:

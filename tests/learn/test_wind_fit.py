@@ -137,6 +137,19 @@ def test_where_to_measure_next_is_where_nothing_is_known() -> None:
     assert np.all(np.diff([spread for _, spread in chosen]) < 0)
 
 
+def test_how_many_more_visits_are_counted_ahead_as_they_are_needed() -> None:
+    """Without a reading some four visits to six points reach a fifth (the bar above); what is read counts down."""
+    rng = np.random.default_rng(8)
+    truth = venue(rng)
+    sheets = (NOTHING, readings(truth, 2, 6, rng), readings(truth, 12, 6, rng))
+    counts = [wind_fit.visits_until(wind_fit.fit(sheet, ROSE, ANGLES)) for sheet in sheets]
+    assert counts[0] is not None
+    assert counts[1] is not None
+    assert 3 <= counts[0] <= 8
+    assert counts[0] > counts[1] > 0
+    assert counts[2] == 0
+
+
 def test_noise_of_a_reading() -> None:
     """Worked by hand from the stated terms: 2.5 min at .2, .5 and 1 m/s with a mast."""
     found = wind_fit.noise(np.array([0.2, 0.5, 1.0]), np.full(3, 2.5), mast=True)
