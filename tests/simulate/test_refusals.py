@@ -46,8 +46,8 @@ def test_a_probe_and_pipes_below_the_profile() -> None:
 
 
 def test_more_layers_than_the_column_has() -> None:
-    many = [{"material": "sand mix", "thickness": 0.02}] * 40
-    venue = w.venue(w.zone(build=None, layers=many))
+    whole = w.zone()
+    venue = w.venue(whole.model_copy(update={"layers": (*whole.layers, *[whole.layers[-1]] * 40)}))
     with pytest.raises(InputError, match=r"zone A: 4. layers; wanted 1 to 20"):
         run.outcome(venue, [w.forcing(2.0)], w.initial(w.venue()), w.plan(venue), [w.window(0, 2)])
 
