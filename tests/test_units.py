@@ -23,6 +23,7 @@ _INDEPENDENT = {
     "delta_degC": ("delta_degC", "K"),
     "delta_degF": ("delta_degF", "K"),
     "km/h": ("km/hour", "m/s"),
+    "mm/s": ("mm/s", "m/s"),
     "mph": ("mile/hour", "m/s"),
     "kt": ("knot", "m/s"),
     "ft/s": ("foot/s", "m/s"),

@@ -10,10 +10,12 @@ import multiprocessing
 import os
 import re
 import signal
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -96,11 +98,37 @@ def run(jobs: Sequence[Job], folder: Path, where: Where, progress: Progress) -> 
     todo = [job for job in jobs if not path(folder, job).exists()]
     began = time.monotonic()
     progress(len(jobs) - len(todo), len(jobs), 0.0)
-    for done, (job, result) in enumerate(_results(todo, where), start=1):
-        keep(result, path(folder, job))
-        each = (time.monotonic() - began) / done
-        progress(len(jobs) - len(todo) + done, len(jobs), each * (len(todo) - done))
+    with _stopping() as asked:
+        for done, (job, result) in enumerate(_results(todo, where), start=1):
+            keep(result, path(folder, job))
+            each = (time.monotonic() - began) / done
+            progress(len(jobs) - len(todo) + done, len(jobs), each * (len(todo) - done))
+            if asked:
+                raise KeyboardInterrupt
     return [kept(path(folder, job)) for job in jobs]
+
+
+@contextmanager
+def _stopping() -> Iterator[list[int]]:
+    """A first Ctrl-C is noted, to stop after the winter at hand; a second stops at once.
+
+    Raised wherever it happens to fall it may be lost in a finaliser, or leave a file's half-made object to complain.
+    """
+    asked: list[int] = []
+    if threading.current_thread() is not threading.main_thread():
+        yield asked
+        return
+
+    def note(number: int, frame: object) -> None:
+        if asked:
+            raise KeyboardInterrupt
+        asked.append(number)
+
+    before = signal.signal(signal.SIGINT, note)
+    try:
+        yield asked
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _results(todo: Sequence[Job], where: Where) -> Iterator[tuple[Job, xr.Dataset]]:
