@@ -3,21 +3,19 @@
 from datetime import date
 from pathlib import Path
 
+import demo_days
 import numpy as np
 import pytest
 
-from microclimate.exposure import patches
 from microclimate.exposure.bowl import bowl
 from microclimate.physics.light import PHOTON_SHARE_RANGE
 from microclimate.report.zones import DONE
 from microclimate.venue import load
-from microclimate.weather import complete, read
 from microclimate.workflow import (
     zones_apart,
     zones_beside,
     zones_cases,
     zones_covers,
-    zones_days,
     zones_done,
     zones_light,
     zones_run,
@@ -38,13 +36,7 @@ hours = 8
 def world():
     """Four days of the demo under lamps, run; the field as told and as held."""
     venue = load.text((DEMO / "venue.toml").read_text(encoding="utf-8") + LAMP)
-    site = venue.site.site
-    days = zones_days.Days(date(2026, 1, 19), date(2026, 1, 22), site.time_zone)
-    weather = zones_days.covering(complete.weather(read.weather(DEMO / "past.csv", site), site), days)
-    seen = bowl(venue)
-    joined = patches.patches(venue.field.zones, seen, patches.morning_sun(seen, 36.1, -79.95, days.first))
-    case = zones_run.Case(venue, seen)
-    own = zones_run.lived(case, joined, weather, days)
+    case, joined, weather, days, own = demo_days.lived(venue, date(2026, 1, 19), date(2026, 1, 22))
     field = zones_apart.Field(case, joined, weather, days)
     held = zones_apart.held(field, case, own, own.looked())
     return field, own, zones_apart.Held(held.cells, held.draws, zones_light.unsure(venue, own.skies, days))

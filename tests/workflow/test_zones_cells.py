@@ -3,14 +3,12 @@
 from datetime import date
 from pathlib import Path
 
+import demo_days
 import numpy as np
 import pytest
 
-from microclimate.exposure import patches
-from microclimate.exposure.bowl import bowl
 from microclimate.venue import load
-from microclimate.weather import complete, read
-from microclimate.workflow import zones_cells, zones_days, zones_run
+from microclimate.workflow import zones_cells
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 
@@ -18,13 +16,7 @@ DEMO = Path(__file__).parents[2] / "data_demo"
 @pytest.fixture(scope="module")
 def world():
     venue = load.venue(DEMO / "venue.toml")
-    site = venue.site.site
-    days = zones_days.Days(date(2026, 1, 19), date(2026, 1, 22), site.time_zone)
-    weather = zones_days.covering(complete.weather(read.weather(DEMO / "past.csv", site), site), days)
-    seen = bowl(venue)
-    joined = patches.patches(venue.field.zones, seen, patches.morning_sun(seen, 36.1, -79.95, days.first))
-    case = zones_run.Case(venue, seen)
-    own = zones_run.lived(case, joined, weather, days)
+    case, joined, weather, _, own = demo_days.lived(venue, date(2026, 1, 19), date(2026, 1, 22))
     return case, joined, weather, own, zones_cells.extremes(case, joined, weather, own, own.looked())
 
 

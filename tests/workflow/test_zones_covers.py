@@ -3,15 +3,13 @@
 from datetime import date
 from pathlib import Path
 
+import demo_days
 import numpy as np
 import pytest
 
 from microclimate.errors import InputError
-from microclimate.exposure import patches
-from microclimate.exposure.bowl import bowl
 from microclimate.venue import load
-from microclimate.weather import complete, read
-from microclimate.workflow import zones_covers, zones_days, zones_run
+from microclimate.workflow import zones_covers, zones_run
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 
@@ -23,14 +21,7 @@ def venue() -> load.Venue:
 
 @pytest.fixture(scope="module")
 def world(venue: load.Venue):
-    site = venue.site.site
-    weather = complete.weather(read.weather(DEMO / "past.csv", site), site)
-    days = zones_days.Days(date(2026, 1, 15), date(2026, 1, 18), site.time_zone)
-    seen = bowl(venue)
-    joined = patches.patches(venue.field.zones, seen, patches.morning_sun(seen, 36.1, -79.95, days.first))
-    weather = zones_days.covering(weather, days)
-    case = zones_run.Case(venue, seen)
-    return case, joined, weather, days, zones_run.lived(case, joined, weather, days, with_cells=False)
+    return demo_days.lived(venue, date(2026, 1, 15), date(2026, 1, 18), with_cells=False)
 
 
 def test_covers_are_read_and_faults_told_at_once(venue: load.Venue) -> None:
